@@ -1,0 +1,142 @@
+"""What every step of one calculation stands on: rounding, tax codes, the price mode.
+
+Pure. One ``Basis`` belongs to one calculation and is thrown away with it.
+"""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import replace
+from datetime import date
+from decimal import Decimal
+
+from quoting.domain.edition import Edition
+from quoting.domain.job import Job
+from quoting.domain.lines import Line, Share
+from quoting.domain.money import HUNDRED, ZERO, apportion, rounder
+from quoting.domain.tax import Taxes, without_tax
+from quoting.domain.work import Notice
+
+
+class Basis:
+    """Edition, job and tax point, and what follows from them for every amount.
+
+    Attributes:
+        unit: the currency's smallest unit.
+        cents: rounds an amount to it.
+        terms: what the customer has agreed with the shop.
+        relieved: the customer owes no tax, but the edition's prices contain it.
+        questions: what the calculation must ask back.
+    """
+
+    questions: list[Notice]
+
+    def __init__(self, edition: Edition, job: Job, tax_point: date) -> None:
+        shop = edition.shop
+        self.edition = edition
+        self.job = job
+        self.tax_point = tax_point
+        self.unit = edition.currency.unit
+        self.cents = rounder(self.unit)
+        self.terms = job.terms or edition.terms[shop.terms]
+        self.sundries = edition.sundries[self.terms.sundries or shop.sundries]
+        self.inclusive = edition.policy.inclusive
+        self.relieved = self.inclusive and bool(self._exempt)
+        self.questions = []
+        self._taxes: dict[str, Taxes] = {}
+
+    @property
+    def _exempt(self) -> str:
+        exemption = self.job.exemption
+        return exemption.code if exemption else self.terms.exempt_code
+
+    def charged(self, code: str) -> str:
+        """Return the tax code that is charged instead of *code*, or *code*."""
+        return self._exempt or code
+
+    def taxes(self, code: str) -> Taxes:
+        """Return the taxes of *code* on the tax point, with the customer's reason.
+
+        Raises:
+            TaxCodeEndedError: the code has no rate on that day.
+        """
+        if (taxes := self._taxes.get(code)) is None:
+            taxes = self.edition.taxes(code, self.tax_point)
+            if code == self._exempt and (reason := self._reason()):
+                taxes = tuple(replace(tax, reason=reason) for tax in taxes)
+            self._taxes[code] = taxes
+        return taxes
+
+    def _reason(self) -> str:
+        exemption = self.job.exemption
+        if exemption is None:
+            return self.terms.exempt_reason
+        if exemption.certificate:
+            return f"{exemption.reason}, certificate {exemption.certificate}"
+        return exemption.reason
+
+    def percent(self, rate: Decimal, of: Decimal) -> Decimal:
+        """Return *rate* per cent *of* an amount, rounded."""
+        return self.cents(rate * of / HUNDRED)
+
+    def owed(self, amount: Decimal, code: str) -> Decimal:
+        """Return what this customer owes of a rounded *amount* under tax *code*."""
+        if not self.relieved:
+            return amount
+        return without_tax(amount, self.taxes(code), self.unit)
+
+    def fixed(self, amount: Decimal) -> Decimal:
+        """Return what this customer owes of a minimum, a cap or a fixed amount."""
+        return self.owed(amount, self.sundries.tax_code)
+
+    def spread(
+        self,
+        kind: str,
+        net: Decimal,
+        weights: Mapping[str, Decimal],
+        *,
+        description: str,
+        code: str = "",
+        group: str = "labour",
+    ) -> Line:
+        """Make a line that has no tax code of its own: it is spread over others'.
+
+        Args:
+            kind: of the line.
+            net: its amount.
+            weights: nets by tax code of the lines that it was worked out on.
+            description: of the line.
+            code: of the line.
+            group: its income group.
+
+        Raises:
+            NothingToSplitError: the weights add up to nothing.
+        """
+        codes = [each for each in self.edition.tax_rows if each in weights]
+        nets = apportion(net, [weights[each] for each in codes], self.unit)
+        return Line(
+            kind=kind,
+            code=code,
+            description=description,
+            net=net,
+            group=group,
+            shares=tuple(zip(codes, nets, strict=True)),
+            tax_code=codes[0] if len(codes) == 1 else "",
+            cost=ZERO,
+        )
+
+
+def total(amounts: Iterable[Decimal]) -> Decimal:
+    """Return the sum of *amounts*, 0 of none."""
+    return sum(amounts, ZERO)
+
+
+def by_code(shares: Iterable[Share]) -> dict[str, Decimal]:
+    """Add amounts up by tax code, in the order first met."""
+    nets: dict[str, Decimal] = {}
+    for code, net in shares:
+        nets[code] = nets.get(code, ZERO) + net
+    return nets
+
+
+def codes_of(lines: Iterable[Line]) -> dict[str, Decimal]:
+    """Add the nets of *lines* up by tax code."""
+    return by_code(share for line in lines for share in line.shares)

@@ -1,0 +1,496 @@
+"""Step 1 of the calculation: from the work to be done to its labour lines.
+
+Pure. Base and unit price come together from one place; valves that agree in base, unit
+price and modifiers make one line; a head's base stands on the first line that has work
+on that head. Minutes are the edition's, times the job's factor.
+"""
+
+from collections.abc import Iterable, Mapping, Sequence
+from decimal import Decimal
+from typing import NamedTuple
+
+from quoting.domain.basis import Basis, by_code, total
+from quoting.domain.head import Fact, Head, Side
+from quoting.domain.job import Asked, AskedSet, FreeLine
+from quoting.domain.lengths import Length, steps
+from quoting.domain.lines import Line
+from quoting.domain.money import ONE, ZERO, apportion
+from quoting.domain.rates import AgreedPrice, Modifier, Operation, Rate, SetPrice
+from quoting.domain.work import Notice, Plan, Task
+from quoting.domain.zones import Portion, Zone
+
+SIXTY = Decimal(60)
+
+
+def labour_lines(basis: Basis, work: Plan) -> list[Line]:
+    """Return the labour lines of *work*: each set with its adjustment, then the rest.
+
+    Within a set, and within the rest, lines follow the process order.
+    """
+    return _Labour(basis).lines(work)
+
+
+def free_line(basis: Basis, free: FreeLine) -> Line:
+    """Return the line of work that no table knows: hours at a rate, or an amount."""
+    shop = basis.edition.shop
+    code = free.tax_code or shop.tax_labour
+    hours = free.hours or ZERO
+    rate = shop.hourly_rate if free.rate is None else free.rate
+    exact = hours * rate if free.amount is None else free.amount
+    net = basis.owed(basis.cents(exact), code)
+    charged = basis.charged(code)
+    return Line(
+        kind="free",
+        code="",
+        description=free.description,
+        net=net,
+        group=free.group,
+        shares=((charged, net),),
+        tax_code=charged,
+        quantity=free.hours,
+        noun="hour" if free.hours is not None else "",
+        unit_price=rate if free.amount is None else None,
+        minutes=hours * SIXTY,
+        cost=basis.cents(hours * shop.cost_rate),
+        discountable=net if free.discountable else ZERO,
+    )
+
+
+class _Scaling(NamedTuple):
+    """What the facts of a zone multiply."""
+
+    unit: Decimal
+    line: Decimal
+    minutes_unit: Decimal
+    minutes_line: Decimal
+    modifiers: tuple[Modifier, ...]
+
+
+_NEUTRAL = _Scaling(ONE, ONE, ONE, ONE, ())
+
+
+class _Bucket:
+    """A line in the making: portions that agree in base, unit price and modifiers."""
+
+    __slots__ = (
+        "at_most", "bases", "heads", "positions", "quantity", "rate", "scaling",
+        "side", "task", "unit",
+    )  # fmt: skip
+
+    def __init__(
+        self,
+        task: Task,
+        rate: Rate,
+        unit: Decimal,
+        scaling: _Scaling,
+        portion: Portion,
+        side: Side | None,
+        quantity: Decimal,
+    ) -> None:
+        self.task = task
+        self.rate = rate
+        self.unit = unit
+        self.scaling = scaling
+        self.heads = portion.zone.tags
+        self.positions = portion.positions
+        self.side = side
+        self.quantity = quantity
+        self.bases = ZERO
+        self.at_most = False
+
+    def takes(self, task: Task, rate: Rate, unit: Decimal, scaling: _Scaling) -> bool:
+        """Tell whether a portion agrees with those on this line."""
+        if self.scaling is not scaling and self.scaling != scaling:
+            return False
+        if self.task is not task and not _alike(self.task.asked, task.asked):
+            return False
+        if rate.timed:
+            return self.rate[-4:] == rate[-4:]
+        return self.unit == unit and self.rate.base == rate.base
+
+    def add(self, portion: Portion, side: Side | None, quantity: Decimal) -> None:
+        """Take one more portion in."""
+        tags = portion.zone.tags
+        if tags != self.heads:
+            self.heads = tuple(dict.fromkeys((*self.heads, *tags)))
+        self.positions += portion.positions
+        if self.side is not side:
+            self.side = None
+        self.quantity += quantity
+
+    @property
+    def base_worth(self) -> Decimal:
+        """Return what one base adds to the line: money, or minutes where timed."""
+        base = self.rate.setup if self.rate.timed else self.rate.base
+        return base * self.scaling.line
+
+
+def _alike(one: Asked, other: Asked) -> bool:
+    """Tell whether two rows may stand on one line."""
+    return (
+        one.set == other.set
+        and one.size == other.size
+        and not (one.own or one.again or other.own or other.again)
+        and one.warranty is other.warranty is None
+    )
+
+
+class _Labour:
+    def __init__(self, basis: Basis) -> None:
+        self.basis = basis
+        self.edition = basis.edition
+        self.job = basis.job
+        self.by_hand = any(asked.own for asked in basis.job.work)
+
+    def lines(self, work: Plan) -> list[Line]:
+        by_set: dict[str, list[Line]] = {asked.set: [] for asked in work.sets}
+        lines: list[Line] = []
+        for tasks in _by_operation(work.tasks):
+            for line in self._operation(tasks):
+                (by_set[line.set] if line.set else lines).append(line)
+        if not by_set:
+            return lines
+        whole = self._whole_sets(work, by_set)
+        in_sets: list[Line] = []
+        for asked in work.sets:
+            members = by_set[asked.set]
+            figure, negotiated = self._set_price(asked)
+            if negotiated:
+                members = [line._replace(discountable=ZERO) for line in members]
+            in_sets += members
+            if figure is not None and members:
+                in_sets.append(
+                    self._set_line(
+                        asked.set, members, figure, whole[asked.set], negotiated
+                    )
+                )
+        return in_sets + lines
+
+    # One operation.
+
+    def _operation(self, tasks: Sequence[Task]) -> list[Line]:
+        operation = tasks[0].operation
+        buckets = self._buckets(operation, tasks)
+        self._set_ups(operation, buckets)
+        lines = [self._line(operation, bucket) for bucket in buckets]
+        if self.by_hand and any(bucket.task.asked.own for bucket in buckets):
+            return self._own_prices(lines, buckets)
+        if least := max([bucket.rate.minimum for bucket in buckets]):
+            return self._lifted(lines, self.basis.owed(least, operation.tax_code))
+        return lines
+
+    def _lifted(self, lines: list[Line], least: Decimal) -> list[Line]:
+        """Add to the last line what is missing from the operation's minimum."""
+        if (short := least - total(line.net for line in lines)) > 0:
+            last = lines[-1]
+            lifted = _renewed(last, last.net + short, last.discountable)
+            lines[-1] = lifted._replace(minimum=short)
+        return lines
+
+    def _buckets(self, operation: Operation, tasks: Sequence[Task]) -> list[_Bucket]:
+        buckets: list[_Bucket] = []
+        by_position = operation.by_position
+        modified = operation.code in self.edition.modifiers_of
+        portions = [(task, portion) for task in tasks for portion in task.portions]
+        if len(portions) > 2:
+            portions.sort(key=_exhaust_later)
+        for task, portion in portions:
+            zone = portion.zone
+            side, at_most = zone.side or portion.side, False
+            rate = self._rate(operation, zone)
+            unit = rate.exhaust if side is Side.EXHAUST else rate.inlet
+            scaling = self._scaling(operation, zone.facts) if modified else _NEUTRAL
+            if by_position and zone.side is None and zone.alike is not None:
+                side, unit, scaling, at_most = self._unknown_place(
+                    operation, zone.heads[0], portion, rate
+                )
+            quantity = portion.quantity
+            if operation.step is not None:
+                quantity *= _steps(operation, operation.step, task.asked.size)
+            for bucket in buckets:
+                if bucket.takes(task, rate, unit, scaling):
+                    bucket.add(portion, side, quantity)
+                    break
+            else:
+                bucket = _Bucket(task, rate, unit, scaling, portion, side, quantity)
+                buckets.append(bucket)
+            if at_most:
+                bucket.at_most = True
+        return buckets
+
+    def _unknown_place(
+        self, operation: Operation, head: Head, portion: Portion, rate: Rate
+    ) -> tuple[Side | None, Decimal, _Scaling, bool]:
+        """Price valves not yet known which as the dearest that they may be."""
+        choices = []
+        for side in [portion.side] if portion.side else list(Side):
+            places = head.positions(side)
+            known = [head.known(side)] if places else []
+            known += [head.known(p) for p in places if p in head.position_facts]
+            for facts in known:
+                scaling = self._scaling(operation, facts)
+                worth = rate.unit(side) * scaling.unit * scaling.line
+                choices.append((worth, side, rate.unit(side), scaling))
+        worth, dearest, unit, scaling = max(choices, key=lambda choice: choice[0])
+        at_most = any(choice[0] != worth for choice in choices)
+        if at_most and portion.side is None:
+            number = portion.quantity.normalize()
+            text = (
+                f"{operation.name}: are the {number:f} inlet or exhaust? "
+                "The dearer side is priced."
+            )
+            self.basis.questions.append(Notice(operation.code, text))
+        return dearest if at_most else portion.side, unit, scaling, at_most
+
+    def _set_ups(self, operation: Operation, buckets: Sequence[_Bucket]) -> None:
+        """Give each head's base to the first line that has work on that head."""
+        first, heads = buckets[0], len(self.job.heads)
+        if operation.base_per == "job" or not heads:
+            max(buckets, key=lambda bucket: bucket.base_worth).bases = ONE
+        elif len(first.heads) == heads:
+            first.bases = ONE + (heads - 1) * operation.pair_break
+        else:
+            on: dict[str, _Bucket] = {}
+            for bucket in buckets:
+                for tag in bucket.heads:
+                    on.setdefault(tag, bucket)
+            full = max(on, key=lambda tag: on[tag].base_worth)
+            for tag, bucket in on.items():
+                bucket.bases += ONE if tag == full else operation.pair_break
+        for bucket in buckets:
+            if bucket.task.asked.again:
+                bucket.bases += len(bucket.heads)
+
+    def _line(self, operation: Operation, bucket: _Bucket) -> Line:
+        basis, rate, scaling = self.basis, bucket.rate, bucket.scaling
+        bases, quantity, asked = bucket.bases, bucket.quantity, bucket.task.asked
+        centre = self.edition.work_centres[operation.work_centre]
+        exact = rate.base * bases + bucket.unit * quantity * scaling.unit
+        minutes = rate.setup * bases + rate.each * quantity * scaling.minutes_unit
+        if scaling is not _NEUTRAL:
+            exact *= scaling.line
+            minutes *= scaling.minutes_line
+        minutes *= self.job.minutes_factor
+        if rate.timed:
+            exact = minutes * centre.hourly_rate / SIXTY
+        code = operation.tax_code
+        net = basis.cents(exact)
+        if basis.relieved:
+            net = basis.owed(net, code)
+        charged = basis.charged(code)
+        stepped = operation.step is not None
+        full = not operation.discountable or rate.agreed or asked.warranty is not None
+        # By position, in the order of Line's fields: half the time of keywords, and
+        # every labour line of every price comes by here.
+        return Line(
+            "labour",
+            operation.code,
+            operation.name,
+            net,
+            operation.income_group,
+            ((charged, net),),
+            charged,
+            bucket.heads,
+            bucket.positions,
+            bucket.side,
+            quantity,
+            "step" if stepped else operation.counted_by,
+            None if rate.timed else rate.base,
+            bases,
+            centre.hourly_rate if rate.timed else bucket.unit,
+            scaling.modifiers,
+            minutes,
+            basis.cents(minutes * centre.cost_rate / SIXTY),
+            ZERO if full else net,
+            asked.because,
+            asked.set,
+            asked.size if stepped else None,
+            rate.timed,
+            bucket.at_most,
+            asked.warranty,
+        )
+
+    def _own_prices(self, lines: list[Line], buckets: Sequence[_Bucket]) -> list[Line]:
+        """Replace the nets of what has a price set by hand; keep the list nets."""
+        rows: dict[int, list[int]] = {}
+        for index, bucket in enumerate(buckets):
+            if bucket.task.asked.own:
+                rows.setdefault(id(bucket.task.asked), []).append(index)
+        for indexes in rows.values():
+            task = buckets[indexes[0]].task
+            if (own := task.asked.own) is None:
+                continue
+            amount = self.basis.owed(own.amount, task.operation.tax_code)
+            weights = [lines[index].net for index in indexes]
+            nets = apportion(
+                amount,
+                weights if total(weights) else [ONE] * len(weights),
+                self.basis.unit,
+            )
+            for index, net in zip(indexes, nets, strict=True):
+                line = _renewed(lines[index], net, ONE if own.discountable else ZERO)
+                lines[index] = line._replace(
+                    list_net=lines[index].net,
+                    reason=own.reason,
+                )
+        return lines
+
+    def _rate(self, operation: Operation, zone: Zone) -> Rate:
+        size_class = zone.alike.size_class if zone.alike else ""
+        listed = self.edition.rate(operation, size_class)
+        if self.job.agreed and (agreed := self._agreed(operation.code, size_class)):
+            return listed.under(agreed)
+        return listed
+
+    def _agreed(self, code: str, size_class: str) -> AgreedPrice | None:
+        agreed = self.job.agreed
+        return agreed.get((code, size_class)) or agreed.get((code, ""))
+
+    def _scaling(self, operation: Operation, facts: Mapping[str, Fact]) -> _Scaling:
+        met = tuple(
+            modifier
+            for modifier, condition in self.edition.modifiers_of.get(operation.code, ())
+            if condition.met_by(facts)
+        )
+        if not met:
+            return _NEUTRAL
+        unit = line = minutes_unit = minutes_line = ONE
+        for modifier in met:
+            if modifier.works_on != "minutes":
+                if modifier.scales == "unit":
+                    unit *= modifier.factor
+                else:
+                    line *= modifier.factor
+            if modifier.works_on != "price":
+                if modifier.scales == "unit":
+                    minutes_unit *= modifier.factor
+                else:
+                    minutes_line *= modifier.factor
+        return _Scaling(unit, line, minutes_unit, minutes_line, met)
+
+    # Sets at one price.
+
+    def _whole_sets(
+        self, work: Plan, by_set: Mapping[str, Sequence[Line]]
+    ) -> Mapping[str, Decimal]:
+        """Return for each set the sum of its lines, had nothing been left out."""
+        whole = {code: total(line.net for line in of) for code, of in by_set.items()}
+        for dropped in _by_operation(
+            sorted(work.left_out, key=lambda task: task.operation.place)
+        ):
+            code = dropped[0].operation.code
+            done = [t for t in work.tasks if t.operation.code == code and t.asked.set]
+            for line in self._operation([*done, *dropped]):
+                whole[line.set] += line.net
+            for line in self._operation(done) if done else ():
+                whole[line.set] -= line.net
+        return whole
+
+    def _set_price(self, asked: AskedSet) -> tuple[Decimal | None, bool]:
+        """Return a set's figure, and whether it is agreed or set by hand."""
+        if asked.own is not None:
+            return asked.own.amount, not asked.own.discountable
+        figures, per, negotiated = [], "head", False
+        heads = [h for h in self.job.heads if not asked.heads or h.tag in asked.heads]
+        for head in heads:
+            row = self._set_row(asked.set, head)
+            agreed = self._agreed(asked.set, head.layout.size_class)
+            if row:
+                per = row.per
+            if agreed is not None and agreed.price is not None:
+                figures.append(agreed.price)
+                negotiated = True
+            elif row:
+                figures.append(row.price)
+        if not figures or len(figures) < len(heads):
+            return None, negotiated
+        return (max(figures) if per == "job" else total(figures)), negotiated
+
+    def _set_row(self, code: str, head: Head) -> SetPrice | None:
+        """Return the row that fits the head most narrowly."""
+        layout = head.layout
+        fitting = [
+            row
+            for row in self.edition.set_prices
+            if row.set == code
+            and row.layout in ("", layout.code)
+            and row.size_class in ("", layout.size_class)
+        ]
+        return max(
+            fitting,
+            key=lambda row: (bool(row.layout), bool(row.size_class)),
+            default=None,
+        )
+
+    def _set_line(
+        self,
+        code: str,
+        members: Sequence[Line],
+        figure: Decimal,
+        whole: Decimal,
+        negotiated: bool,
+    ) -> Line:
+        remaining = total(line.net for line in members)
+        if self.basis.relieved:
+            figure = self._relieved(members, figure)
+        if whole and remaining != whole:
+            figure = self.basis.cents(figure * remaining / whole)
+        net = figure - remaining
+        weights = [line.net for line in members] if remaining else [ONE] * len(members)
+        parts = apportion(net, weights, self.basis.unit)
+        pairs = list(zip(members, parts, strict=True))
+        shares = by_code((line.tax_code, part) for line, part in pairs)
+        discountable = total(part for line, part in pairs if line.discountable)
+        return Line(
+            kind="set_price",
+            code=code,
+            description=self.edition.sets[code].name,
+            net=net,
+            group="labour",
+            shares=tuple(shares.items()),
+            heads=tuple(dict.fromkeys(tag for line in members for tag in line.heads)),
+            unit_price=figure,
+            cost=ZERO,
+            discountable=ZERO if negotiated else discountable,
+            set=code,
+        )
+
+    def _relieved(self, members: Sequence[Line], figure: Decimal) -> Decimal:
+        """Return a set's figure without the tax in it, by its members' own codes."""
+        nets = by_code(
+            (self.edition.operations[line.code].tax_code, line.net) for line in members
+        )
+        shares = apportion(figure, list(nets.values()), self.basis.unit)
+        return total(
+            self.basis.owed(share, code)
+            for code, share in zip(nets, shares, strict=True)
+        )
+
+
+def _by_operation(tasks: Iterable[Task]) -> list[list[Task]]:
+    """Gather tasks of one operation that stand together."""
+    gathered: list[list[Task]] = []
+    for task in tasks:
+        if gathered and gathered[-1][0].operation is task.operation:
+            gathered[-1].append(task)
+        else:
+            gathered.append([task])
+    return gathered
+
+
+def _exhaust_later(entry: tuple[Task, Portion]) -> bool:
+    return (entry[1].zone.side or entry[1].side) is Side.EXHAUST
+
+
+def _renewed(line: Line, net: Decimal, discounted: Decimal) -> Line:
+    return line._replace(
+        net=net,
+        shares=((line.tax_code, net),),
+        discountable=net if discounted else ZERO,
+    )
+
+
+def _steps(operation: Operation, step: Decimal, size: Length | None) -> int:
+    if size is None:
+        return 0
+    return steps(size, operation.included, step, operation.step_unit)

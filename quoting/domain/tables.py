@@ -1,0 +1,354 @@
+"""Rows of text into typed records: every cell checked, every problem kept.
+
+Pure. A record is a frozen dataclass whose fields were made by ``column``: the field's
+name is the column's name in the file, its metadata says how a cell is read and what it
+means. The same metadata describes the file to others (docs, Table Schema).
+"""
+
+import re
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import MISSING, dataclass, field, fields
+from datetime import date
+from decimal import Decimal
+from typing import Any, Generic, NamedTuple, TypeVar
+
+from quoting.domain.errors import Problem
+
+Record_co = TypeVar("Record_co", covariant=True)
+
+
+class CellError(ValueError):
+    """A cell's text cannot be read; its argument says what is allowed."""
+
+
+class Kind(NamedTuple):
+    """How one sort of cell is read.
+
+    Attributes:
+        type: the Table Schema type of the cell's text.
+        allowed: what may stand there, for the error message.
+        read: text (stripped, not empty; decimal point) to value; raises CellError.
+        choices: every allowed text, where there is a closed list.
+        numeric: whether the text follows the file's decimal mark.
+    """
+
+    type: str
+    allowed: str
+    read: Callable[[str], Any]
+    choices: tuple[str, ...] = ()
+    numeric: bool = False
+
+
+_NUMBER = re.compile(r"-?\d+(\.\d+)?")
+_CODE = re.compile(r"[A-Za-z0-9][A-Za-z0-9_.+-]*")
+_LIST = re.compile(r"[\s;]+")
+
+
+def _decimal(text: str) -> Decimal:
+    if not _NUMBER.fullmatch(text):
+        raise CellError
+    return Decimal(text)
+
+
+def _not_negative(text: str) -> Decimal:
+    if (value := _decimal(text)) < 0:
+        raise CellError
+    return value
+
+
+def _positive(text: str) -> Decimal:
+    if (value := _decimal(text)) <= 0:
+        raise CellError
+    return value
+
+
+def _share(text: str) -> Decimal:
+    if not 0 <= (value := _decimal(text)) <= 1:
+        raise CellError
+    return value
+
+
+def _below_hundred(text: str) -> Decimal:
+    if not 0 <= (value := _decimal(text)) < 100:
+        raise CellError
+    return value
+
+
+def _whole(text: str) -> int:
+    if not text.isascii() or not text.isdecimal():
+        raise CellError
+    return int(text)
+
+
+def _yes_no(text: str) -> bool:
+    if text not in ("yes", "no"):
+        raise CellError
+    return text == "yes"
+
+
+def _code(text: str) -> str:
+    if not _CODE.fullmatch(text):
+        raise CellError
+    return text
+
+
+def _codes(text: str) -> tuple[str, ...]:
+    return tuple(_code(part) for part in _LIST.split(text) if part)
+
+
+def _texts(text: str) -> tuple[str, ...]:
+    return tuple(part.strip() for part in text.split(";") if part.strip())
+
+
+def _date(text: str) -> date:
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        raise CellError from None
+
+
+TEXT = Kind("string", "any text", str)
+TEXTS = Kind("string", "texts separated by semicolons", _texts)
+CODE = Kind("string", "a code of letters, digits and . _ + - such as SCUT", _code)
+CODES = Kind("string", "codes separated by spaces, such as SCUT VREF", _codes)
+NUMBER = Kind("number", "a decimal number such as 6.50", _decimal, numeric=True)
+NOT_NEGATIVE = Kind(
+    "number", "a decimal number, 0 or more, such as 6.50", _not_negative, numeric=True
+)
+POSITIVE = Kind(
+    "number", "a decimal number above 0, such as 0.05", _positive, numeric=True
+)
+SHARE = Kind("number", "a share from 0 to 1, such as 0.5", _share, numeric=True)
+PERCENT = Kind(
+    "number", "a per cent figure, 0 or more, such as 12.5", _not_negative, numeric=True
+)
+MARGIN = Kind(
+    "number", "a per cent figure from 0 to below 100", _below_hundred, numeric=True
+)
+WHOLE = Kind("integer", "a whole number, 0 or more", _whole)
+YES_NO = Kind("string", "yes or no", _yes_no, ("yes", "no"))
+DATE = Kind("date", "a date such as 2026-03-01", _date)
+
+
+def choice(*words: str) -> Kind:
+    """Return a kind that allows exactly *words*."""
+
+    def read(text: str) -> str:
+        if text not in words:
+            raise CellError
+        return text
+
+    return Kind("string", "one of " + ", ".join(words), read, words)
+
+
+def choices(*words: str) -> Kind:
+    """Return a kind that allows any of *words*, separated by spaces."""
+
+    def read(text: str) -> tuple[str, ...]:
+        parts = tuple(_LIST.split(text))
+        if any(part not in words for part in parts):
+            raise CellError
+        return parts
+
+    return Kind("string", "any of " + ", ".join(words), read)
+
+
+class Column(NamedTuple):
+    """What one column of a table means and allows."""
+
+    kind: Kind
+    about: str
+    refers: str = ""  # the table whose codes may stand here
+    key: bool = False
+
+
+def column(
+    kind: Kind,
+    about: str,
+    *,
+    default: Any = MISSING,
+    refers: str = "",
+    key: bool = False,
+) -> Any:
+    """Declare a field of a record as a column; without a default a cell is required."""
+    return field(default=default, metadata={"column": Column(kind, about, refers, key)})
+
+
+@dataclass(frozen=True, slots=True)
+class Table(Generic[Record_co]):
+    """A file of rows of one record type."""
+
+    name: str  # of the file, without ending
+    record: type[Record_co]
+    about: str
+
+    @property
+    def file(self) -> str:
+        """Return the file's name."""
+        return f"{self.name}.csv"
+
+    def columns(self) -> Mapping[str, Column]:
+        """Return the columns by name, in the order of the file."""
+        return {f.name: f.metadata["column"] for f in fields(self.record)}  # type: ignore[arg-type]
+
+    def required(self) -> tuple[str, ...]:
+        """Return the names of the columns whose cells may not be empty."""
+        return tuple(
+            f.name
+            for f in fields(self.record)  # type: ignore[arg-type]
+            if f.default is MISSING
+        )
+
+
+class Sheet(NamedTuple):
+    """A file as read from disk: text cells, not yet understood.
+
+    Attributes:
+        file: its name, for messages.
+        header: the names in its first line.
+        rows: line number (from 1, as an editor counts) and cells.
+        decimal_mark: ``.`` or ``,``.
+    """
+
+    file: str
+    header: Sequence[str]
+    rows: Iterable[tuple[int, Sequence[str]]]
+    decimal_mark: str = "."
+
+
+class Placed(NamedTuple, Generic[Record_co]):
+    """A record and the line it stands on."""
+
+    row: int
+    record: Record_co
+
+
+def read(
+    table: Table[Record_co], sheet: Sheet
+) -> tuple[list[Placed[Record_co]], list[Problem]]:
+    """Read every row of *sheet*.
+
+    Returns:
+        The records of the rows without a problem, in order, and every problem.
+        Rows whose cells are all empty are passed over.
+    """
+    known = table.columns()
+    problems = list(_header_problems(table, sheet))
+    if problems:
+        return [], problems
+    readers = [
+        (index, name, known[name].kind, name in table.required())
+        for index, name in enumerate(sheet.header)
+        if name
+    ]
+    placed: list[Placed[Record_co]] = []
+    for row, cells in sheet.rows:
+        if not any(cell and not cell.isspace() for cell in cells):
+            continue
+        before = len(problems)
+        values: dict[str, Any] = {}
+        if len(cells) > len(sheet.header) and any(cells[len(sheet.header) :]):
+            surplus = sheet.decimal_mark.join(cells[len(sheet.header) :])
+            problems.append(
+                Problem(
+                    sheet.file,
+                    row,
+                    "",
+                    surplus,
+                    f"at most {len(sheet.header)} cells; quote a text with a comma",
+                )
+            )
+        for index, name, kind, required in readers:
+            text = cells[index].strip() if index < len(cells) else ""
+            if not text:
+                if required:
+                    problems.append(
+                        Problem(sheet.file, row, name, "", f"empty; {kind.allowed}")
+                    )
+                continue
+            try:
+                values[name] = kind.read(_point(text, kind, sheet.decimal_mark))
+            except CellError:
+                problems.append(
+                    Problem(
+                        sheet.file,
+                        row,
+                        name,
+                        text,
+                        f"allowed: {_allowed(kind, sheet.decimal_mark)}",
+                    )
+                )
+        if len(problems) == before:
+            placed.append(Placed(row, table.record(**values)))
+    return placed, problems
+
+
+def _point(text: str, kind: Kind, mark: str) -> str:
+    if not kind.numeric or mark == ".":
+        return text
+    if "." in text:
+        raise CellError
+    return text.replace(mark, ".")
+
+
+def _allowed(kind: Kind, mark: str) -> str:
+    if kind.numeric and mark != ".":
+        return kind.allowed.replace(".", mark)
+    return kind.allowed
+
+
+def _header_problems(table: Table[Any], sheet: Sheet) -> Iterator[Problem]:
+    known = table.columns()
+    seen: set[str] = set()
+    for name in sheet.header:
+        if name in seen:
+            yield Problem(sheet.file, 1, name, name, "the column stands there twice")
+        elif name and name not in known:
+            yield Problem(
+                sheet.file, 1, name, name, f"known columns: {', '.join(known)}"
+            )
+        seen.add(name)
+    for name in table.required():
+        if name not in seen:
+            yield Problem(sheet.file, 1, name, "", "the column is missing")
+
+
+_CHANGED_BY_SPREADSHEETS = re.compile(
+    r"\d+[Ee]\d+|0\d+|\d{1,2}-\d{1,2}(-\d+)?|\d+\.\d*0"
+)
+
+
+def changed_by_spreadsheets(code: str) -> bool:
+    """Tell whether a spreadsheet would turn *code* into a number or a date.
+
+    >>> [changed_by_spreadsheets(code) for code in ("1E3", "007", "1-2", "SCUT")]
+    [True, True, True, False]
+    """
+    return _CHANGED_BY_SPREADSHEETS.fullmatch(code) is not None
+
+
+__all__ = [
+    "CODE",
+    "CODES",
+    "DATE",
+    "MARGIN",
+    "NOT_NEGATIVE",
+    "NUMBER",
+    "PERCENT",
+    "POSITIVE",
+    "SHARE",
+    "TEXT",
+    "TEXTS",
+    "WHOLE",
+    "YES_NO",
+    "Column",
+    "Kind",
+    "Placed",
+    "Sheet",
+    "Table",
+    "changed_by_spreadsheets",
+    "choice",
+    "choices",
+    "column",
+    "read",
+]

@@ -1,0 +1,107 @@
+"""An edition of the rate tables, read from a folder of CSV and TOML files."""
+
+import csv
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+from quoting.domain.edition import Edition, assemble
+from quoting.domain.errors import Problem, ProblemsError
+from quoting.domain.rates import TABLES, Shop
+from quoting.domain.tables import Sheet, Table
+from quoting.domain.tax import Policy
+from quoting.files import toml
+
+SHOP: Table[Shop] = Table("shop", Shop, "What holds for the whole shop")
+POLICY: Table[Policy] = Table("policy", Policy, "How tax is worked out and rounded")
+
+#: Without these nothing can be priced; any other table may be missing.
+REQUIRED = ("work_centres", "operations", "layouts", "terms", "sundries", "tax_codes")
+
+
+def read_edition(folder: Path) -> Edition:
+    """Read the edition in *folder*.
+
+    Raises:
+        ProblemsError: with every problem of every file.
+    """
+    return read_with_warnings(folder)[0]
+
+
+def read_with_warnings(folder: Path) -> tuple[Edition, tuple[Problem, ...]]:
+    """Read the edition in *folder*; return it with what is odd but allowed.
+
+    Raises:
+        ProblemsError: with every problem of every file.
+    """
+    if not folder.is_dir():
+        raise ProblemsError([Problem(str(folder), None, "", "", "is no folder")])
+    document = toml.load(folder / "shop.toml")
+    shop, problems = toml.record(document, SHOP, document.values)
+
+    if shop is None:
+        raise ProblemsError([*problems, *_other_problems(folder)])
+    policy = Policy()
+    policy_file = folder / "tax" / f"{shop.tax}.toml"
+    if policy_file.is_file():
+        terms = toml.load(policy_file)
+        read, wrong = toml.record(terms, POLICY, terms.values)
+        problems += wrong
+        policy = read or policy
+    sheets = {}
+    for name in TABLES:
+        path = folder / f"{name}.csv"
+        if name == "tax_codes":
+            path = folder / "tax" / f"{shop.tax}.csv"
+        sheets[name], wrong = _sheet(name, path, folder, shop.decimal_mark)
+        problems += wrong
+    return assemble(shop, policy, sheets, problems)
+
+
+def _other_problems(folder: Path) -> Iterator[Problem]:
+    """Name what is wrong with the tables where shop.toml is no use either."""
+    from quoting.domain.tables import read
+
+    for name, table in TABLES.items():
+        path = folder / f"{name}.csv"
+        if path.is_file():
+            sheet, wrong = _sheet(name, path, folder, ".")
+            yield from wrong
+            if not wrong:
+                yield from read(table, sheet)[1]
+
+
+def _sheet(
+    name: str, path: Path, folder: Path, mark: str
+) -> tuple[Sheet, list[Problem]]:
+    file = path.relative_to(folder).as_posix()
+    header = list(TABLES[name].columns())
+    empty = Sheet(file, header, [], mark)
+    try:
+        text = path.read_bytes().decode("utf-8-sig")
+    except FileNotFoundError:
+        if name in REQUIRED:
+            return empty, [Problem(file, None, "", "", "the file is missing")]
+        return empty, []
+    except OSError as error:
+        return empty, [Problem(file, None, "", "", f"cannot be read: {error.strerror}")]
+    except UnicodeDecodeError as error:
+        row = error.object[: error.start].count(b"\n") + 1
+        allowed = "is not UTF-8 text; save the sheet as CSV UTF-8"
+        return empty, [Problem(file, row, "", "", allowed)]
+    reader = csv.reader(text.splitlines(keepends=True), delimiter=_delimiter(text))
+    rows: list[tuple[int, Any]] = []
+    try:
+        first = next(reader, [])
+        rows = [(reader.line_num, cells) for cells in reader]
+    except csv.Error as error:
+        return empty, [Problem(file, reader.line_num, "", "", f"is not CSV: {error}")]
+    if not first:
+        return empty, [Problem(file, 1, "", "", "the line of column names is missing")]
+    return Sheet(file, [cell.strip() for cell in first], rows, mark), []
+
+
+def _delimiter(text: str) -> str:
+    """Return what separates the names in the first line: comma, semicolon or tab."""
+    line = text.partition("\n")[0]
+    return max((",", ";", "\t"), key=line.count)

@@ -1,0 +1,737 @@
+"""A job written down in a TOML file: read it, or name every problem with its line."""
+
+import datetime
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+from pathlib import Path
+from typing import Any, Generic, NamedTuple, TypeVar
+
+from quoting.domain.edition import Edition
+from quoting.domain.errors import Problem, ProblemsError, RuleError
+from quoting.domain.head import (
+    CONDITIONS,
+    FACTS,
+    SIDES,
+    Fact,
+    Head,
+    Layout,
+    Position,
+    PositionError,
+    Side,
+    parse_position,
+    tags,
+)
+from quoting.domain.job import (
+    Asked,
+    AskedFee,
+    AskedPart,
+    AskedSet,
+    Deposit,
+    Exemption,
+    FreeLine,
+    Job,
+    Outwork,
+    Override,
+    OwnPrice,
+    Selection,
+    agreed_prices,
+)
+from quoting.domain.lengths import Length, LengthError, parse_length
+from quoting.domain.quote import MOST_ALTERNATIVES, Customer, holds_until
+from quoting.domain.rates import GROUPS, TABLES, side_of
+from quoting.domain.tables import (
+    CODE,
+    CODES,
+    DATE,
+    MARGIN,
+    NOT_NEGATIVE,
+    PERCENT,
+    POSITIVE,
+    SHARE,
+    TEXT,
+    TEXTS,
+    YES_NO,
+    Table,
+    choice,
+    choices,
+    column,
+)
+from quoting.domain.work import RefusedError
+from quoting.files import toml
+from quoting.files.toml import Document, Keys
+
+Row = TypeVar("Row")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TopRow:
+    """What holds for the whole file."""
+
+    date: datetime.date = column(DATE, "Day of the quote")
+    number: str = column(TEXT, "Number of the quote", default="")
+    valid_until: datetime.date | None = column(
+        DATE, "Last day it holds; missing: the shop's own rule", default=None
+    )
+    tax_point: datetime.date | None = column(
+        DATE, "Day whose tax rates apply; missing: the day of the quote", default=None
+    )
+    ready: datetime.date | None = column(DATE, "Day it can be ready", default=None)
+    reason: str = column(CODE, "Why it came", default="", refers="reasons")
+    terms: str = column(
+        CODE, "The customer's terms; missing: the shop's", default="", refers="terms"
+    )
+    rush: str = column(CODE, "Level of hurry", default="", refers="rush")
+    propose: bool = column(
+        YES_NO, "Whether what work brings along and uses up is put in", default=True
+    )
+    minutes_factor: Decimal = column(
+        POSITIVE, "Factor on all minutes of the edition", default=Decimal(1)
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CustomerRow:
+    """Whose head it is."""
+
+    name: str = column(TEXT, "Name", default="")
+    address: tuple[str, ...] = column(TEXTS, "Lines of the address", default=())
+    phone: str = column(TEXT, "Telephone", default="")
+    email: str = column(TEXT, "E-mail", default="")
+    order_number: str = column(TEXT, "The customer's order number", default="")
+    registration: str = column(TEXT, "Registration of the vehicle", default="")
+    engine: str = column(TEXT, "What the head belongs to", default="")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HeadRow:
+    """A head that came."""
+
+    layout: str = column(CODE, "Layout, or an inline table of counts", refers="layouts")
+    tag: str = column(CODE, "Tag; missing: A, B, C in order", default="")
+    label: str = column(TEXT, "left, right or any text", default="")
+    condition: tuple[str, ...] = column(
+        choices(*CONDITIONS), "How it arrived", default=()
+    )
+    condemned_at: str = column(
+        CODE, "Test that condemned it", default="", refers="operations"
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WorkRow:
+    """An operation asked for."""
+
+    op: str = column(CODE, "Operation", refers="operations")
+    heads: tuple[str, ...] = column(CODES, "Tags; missing: all heads", default=())
+    which: str = column(choice("all", "inlet", "exhaust"), "Which side", default="all")
+    cylinders: tuple[str, ...] = column(CODES, "These cylinders only", default=())
+    positions: tuple[str, ...] = column(
+        CODES, "Exactly these valves, such as A3E1", default=()
+    )
+    number: Decimal | None = column(
+        POSITIVE, "So many of them, or the quantity measured", default=None
+    )
+    size: str = column(TEXT, "Size, such as 0.15 mm or 4 thou", default="")
+    price: Decimal | None = column(
+        NOT_NEGATIVE, "Own price for all of it", default=None
+    )
+    discountable: bool = column(
+        YES_NO, "Whether the own price is discounted", default=False
+    )
+    warranty: Decimal | None = column(SHARE, "Share that the shop bears", default=None)
+    set_up_again: bool = column(
+        YES_NO, "Whether the machine is set up once more for it", default=False
+    )
+    reason: str = column(TEXT, "Why the price was set by hand", default="")
+    despite_by: str = column(TEXT, "Who sets a rule of the house aside", default="")
+    despite_reason: str = column(TEXT, "... and why", default="")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SetRow:
+    """A set of work asked for."""
+
+    set: str = column(CODE, "Set of work", refers="sets")
+    heads: tuple[str, ...] = column(CODES, "Tags; missing: all heads", default=())
+    size: str = column(TEXT, "Size for what has one, such as 0.15 mm", default="")
+    price: Decimal | None = column(NOT_NEGATIVE, "Own price of the set", default=None)
+    discountable: bool = column(
+        YES_NO, "Whether the own price is discounted", default=False
+    )
+    reason: str = column(TEXT, "Why the price was set by hand", default="")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FreeRow:
+    """Work that no table knows: hours, or an amount."""
+
+    description: str = column(TEXT, "What is done")
+    hours: Decimal | None = column(POSITIVE, "Hours", default=None)
+    rate: Decimal | None = column(
+        NOT_NEGATIVE, "Price of an hour; missing: the shop's", default=None
+    )
+    amount: Decimal | None = column(NOT_NEGATIVE, "Or an amount", default=None)
+    tax_code: str = column(CODE, "Tax code", default="", refers="tax_codes")
+    group: str = column(choice(*GROUPS), "Income group", default="labour")
+    discountable: bool = column(YES_NO, "Whether it is discounted", default=False)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PartRow:
+    """A part: of the table, or described here."""
+
+    part: str = column(CODE, "Code of parts.csv", default="", refers="parts")
+    description: str = column(TEXT, "Or what it is", default="")
+    quantity: Decimal | None = column(
+        POSITIVE, "How many; missing: as many as the work uses up", default=None
+    )
+    price: Decimal | None = column(NOT_NEGATIVE, "Price of one", default=None)
+    cost: Decimal | None = column(NOT_NEGATIVE, "Cost of one", default=None)
+    markup: Decimal | None = column(PERCENT, "Mark-up on the cost", default=None)
+    margin: Decimal | None = column(MARGIN, "Or margin on the price", default=None)
+    tax_code: str = column(CODE, "Tax code", default="", refers="tax_codes")
+    group: str = column(choice("parts", "exchange"), "Income group", default="parts")
+    discountable: bool = column(YES_NO, "Whether it is discounted", default=True)
+    surcharge: str = column(CODE, "Exchange surcharge", default="", refers="surcharges")
+    old_unit: str = column(
+        choice("full", "part", "none"), "Grade of an old unit handed in", default=""
+    )
+    own_stock: bool = column(YES_NO, "Whether the customer brings it", default=False)
+    warranty: Decimal | None = column(SHARE, "Share that the shop bears", default=None)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OutworkRow:
+    """Work that another shop does."""
+
+    description: str = column(TEXT, "What is done")
+    cost: Decimal = column(NOT_NEGATIVE, "What the other shop charges")
+    markup: Decimal | None = column(
+        PERCENT, "Mark-up; missing: the shop's", default=None
+    )
+    tax_code: str = column(CODE, "Tax code", default="", refers="tax_codes")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FeeRow:
+    """A fee asked for, or left out."""
+
+    fee: str = column(CODE, "Fee", refers="fees")
+    quantity: Decimal = column(NOT_NEGATIVE, "How often; 0 leaves it out")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DepositRow:
+    """Money taken before."""
+
+    amount: Decimal = column(POSITIVE, "Amount")
+    on: datetime.date | None = column(DATE, "Day", default=None)
+    method: str = column(TEXT, "How it was paid", default="")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ExemptRow:
+    """Why this customer owes no tax."""
+
+    code: str = column(CODE, "Tax code that replaces every other", refers="tax_codes")
+    reason: str = column(TEXT, "Reason, as printed")
+    certificate: str = column(TEXT, "Number of the certificate", default="")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CallItRow:
+    """A round figure for all of it, with tax."""
+
+    amount: Decimal = column(POSITIVE, "Total with tax")
+    reason: str = column(TEXT, "Why")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class InvoiceRow:
+    """What an invoice needs beside the job."""
+
+    number: str = column(TEXT, "Number of the invoice")
+    date: datetime.date = column(DATE, "Day of the invoice")
+    supplied: datetime.date | None = column(
+        DATE, "Day of supply, if another", default=None
+    )
+
+
+class Section(NamedTuple, Generic[Row]):
+    """A part of a job file: one table, or a list of them."""
+
+    table: Table[Row]
+    many: bool
+
+
+TOP = Table("", TopRow, "Keys at the top of the file")
+SECTIONS: Mapping[str, Section[Any]] = {
+    "customer": Section(Table("customer", CustomerRow, "Whose head it is"), False),
+    "heads": Section(Table("heads", HeadRow, "The heads that came"), True),
+    "work": Section(Table("work", WorkRow, "Operations asked for"), True),
+    "sets": Section(Table("sets", SetRow, "Sets of work asked for"), True),
+    "free": Section(Table("free", FreeRow, "Work that no table knows"), True),
+    "parts": Section(Table("parts", PartRow, "Parts"), True),
+    "outwork": Section(Table("outwork", OutworkRow, "Work of another shop"), True),
+    "fees": Section(Table("fees", FeeRow, "Fees"), True),
+    "deposits": Section(Table("deposits", DepositRow, "Deposits"), True),
+    "exempt": Section(Table("exempt", ExemptRow, "Exemption from tax"), False),
+    "call_it": Section(Table("call_it", CallItRow, "A round figure"), False),
+    "invoice": Section(Table("invoice", InvoiceRow, "The invoice"), False),
+}
+
+#: Keys of a head that hold tables of facts rather than a text.
+FACT_KEYS = ("facts", "inlet", "exhaust", "positions")
+
+
+@dataclass(frozen=True, slots=True)
+class Invoice:
+    """Number and days of an invoice, as the file gives them."""
+
+    number: str
+    on: datetime.date
+    supplied: datetime.date | None
+
+
+@dataclass(frozen=True, slots=True)
+class JobFile:
+    """A job file that was read.
+
+    Attributes:
+        jobs: label and job of each alternative; one without a label where the file
+            has none.
+        places: where each alternative's rows of work and sets stand, for messages.
+    """
+
+    number: str
+    on: datetime.date
+    tax_point: datetime.date
+    valid_until: datetime.date
+    ready: datetime.date | None
+    customer: Customer
+    jobs: tuple[tuple[str, Job], ...]
+    invoice: Invoice | None
+    document: Document
+    places: tuple[Mapping[str, Keys], ...]
+
+    def problems(self, error: RuleError, alternative: int) -> ProblemsError:
+        """Return a refusal of *alternative* as problems with their lines."""
+        if not isinstance(error, RefusedError):
+            return ProblemsError(
+                [Problem(self.document.file, None, "", "", str(error))]
+            )
+        found = []
+        for refusal in error.refusals:
+            path = (*self.places[alternative].get(refusal.table, ()), refusal.row)
+            line = self.document.line(path)
+            found.append(
+                Problem(self.document.file, line, refusal.table, "", str(refusal.error))
+            )
+        return ProblemsError(found)
+
+
+def read_job(path: Path, edition: Edition) -> JobFile:
+    """Read the job file *path* for *edition*.
+
+    Raises:
+        ProblemsError: with every problem of the file; nothing is priced.
+    """
+    document = toml.load(path)
+    problems: list[Problem] = []
+    common = {k: v for k, v in document.values.items() if k != "alternatives"}
+    listed = document.values.get("alternatives", [])
+    if not isinstance(listed, list) or not all(isinstance(a, dict) for a in listed):
+        allowed = "allowed: tables headed [[alternatives]]"
+        problems.append(document.problem(("alternatives",), listed, allowed))
+        listed = []
+    if len(listed) > MOST_ALTERNATIVES:
+        allowed = f"allowed: at most {MOST_ALTERNATIVES} alternatives"
+        problems.append(document.problem(("alternatives",), len(listed), allowed))
+    readers = [
+        _Reader(document, edition, common, own, ("alternatives", index))
+        for index, own in enumerate(listed or [{}])
+    ]
+    for reader in readers:
+        reader.read()
+        problems += reader.problems
+    if problems:
+        raise ProblemsError(dict.fromkeys(problems))
+    first = readers[0]
+    top = first.top
+    return JobFile(
+        number=top.number,
+        on=top.date,
+        tax_point=top.tax_point or top.date,
+        valid_until=top.valid_until or holds_until(edition, top.date),
+        ready=top.ready,
+        customer=first.customer,
+        jobs=tuple((reader.label, reader.job) for reader in readers),
+        invoice=first.invoice,
+        document=document,
+        places=tuple(reader.places for reader in readers),
+    )
+
+
+class _Reader:
+    """Reads one alternative: the common keys, each replaced where it has its own."""
+
+    top: TopRow
+    customer: Customer
+    invoice: Invoice | None
+    job: Job
+
+    def __init__(
+        self,
+        document: Document,
+        edition: Edition,
+        common: Mapping[str, Any],
+        own: Mapping[str, Any],
+        place: Keys,
+    ) -> None:
+        self.document = document
+        self.edition = edition
+        self.label = str(own.get("label", ""))
+        own = {key: value for key, value in own.items() if key != "label"}
+        self.values = {**common, **own}
+        self.places: dict[str, Keys] = {
+            key: (*place, key) if key in own else (key,) for key in self.values
+        }
+        self.problems: list[Problem] = []
+
+    def read(self) -> None:
+        rows = {name: self._rows(name, section) for name, section in SECTIONS.items()}
+        declined = self._declined()
+        leave = (*SECTIONS, "declined")
+        top, problems = toml.record(self.document, TOP, self.values, leave=leave)
+        self.problems += problems
+        if top is not None:
+            self._refer(TOP, top, ())
+        heads = self._heads(rows["heads"])
+        work = [self._asked(row, path) for row, path in rows["work"]]
+        sets = [self._asked_set(row, path) for row, path in rows["sets"]]
+        for row, path in rows["free"]:
+            if (row.hours is None) == (row.amount is None):
+                self._wrong((*path, "hours"), row.hours, "either hours or an amount")
+        for row, path in rows["parts"]:
+            if not row.part and not row.description:
+                self._wrong((*path, "part"), None, "either a part or a description")
+        if self.problems or top is None:
+            return
+        self.top = top
+        self.customer = next(
+            (_customer(row) for row, _ in rows["customer"]), Customer()
+        )
+        self.invoice = next(
+            (Invoice(r.number, r.date, r.supplied) for r, _ in rows["invoice"]), None
+        )
+        exempt = next(
+            (Exemption(r.code, r.reason, r.certificate) for r, _ in rows["exempt"]),
+            None,
+        )
+        call_it = next(
+            (OwnPrice(row.amount, row.reason) for row, _ in rows["call_it"]), None
+        )
+        terms = self.edition.terms[top.terms or self.edition.shop.terms]
+        self.job = Job(
+            heads=heads,
+            reason=top.reason,
+            work=tuple(work),
+            sets=tuple(sets),
+            free=tuple(
+                FreeLine(
+                    r.description,
+                    r.hours,
+                    r.rate,
+                    r.amount,
+                    r.tax_code,
+                    r.group,
+                    r.discountable,
+                )
+                for r, _ in rows["free"]
+            ),
+            parts=tuple(_part(row) for row, _ in rows["parts"]),
+            outwork=tuple(
+                Outwork(r.description, r.cost, r.markup, r.tax_code)
+                for r, _ in rows["outwork"]
+            ),
+            fees=tuple(AskedFee(r.fee, r.quantity) for r, _ in rows["fees"]),
+            terms=terms,
+            agreed=agreed_prices(self.edition, terms),
+            exemption=exempt,
+            rush=top.rush,
+            call_it=call_it,
+            deposits=tuple(
+                Deposit(r.amount, r.on, r.method) for r, _ in rows["deposits"]
+            ),
+            propose=top.propose,
+            declined=declined,
+            minutes_factor=top.minutes_factor,
+        )
+
+    # Rows of text.
+
+    def _wrong(self, path: Keys, found: object, allowed: str) -> None:
+        self.problems.append(self.document.problem(path, found, allowed))
+
+    def _rows(self, name: str, section: Section[Row]) -> list[tuple[Row, Keys]]:
+        if name not in self.values:
+            return []
+        place = self.places[name]
+        value = self.values[name]
+        listed = value if section.many else [value]
+        shape = f"[[{name}]]" if section.many else f"[{name}]"
+        if not isinstance(listed, list) or not all(isinstance(v, dict) for v in listed):
+            self._wrong(place, value, f"allowed: {shape} with keys of its own")
+            return []
+        rows = []
+        leave = FACT_KEYS if name == "heads" else ()
+        for index, given in enumerate(listed):
+            path = (*place, index) if section.many else place
+            values = dict(given)
+            if name == "heads" and isinstance(values.get("layout"), dict):
+                values["layout"] = _INLINE
+            row, problems = toml.record(
+                self.document, section.table, values, path, leave
+            )
+            self.problems += problems
+            if row is not None:
+                self._refer(section.table, row, path)
+                rows.append((row, path))
+        return rows
+
+    def _refer(self, table: Table[Any], row: object, path: Keys) -> None:
+        """Check that every code of a row is in the table that it refers to."""
+        for name, about in table.columns().items():
+            code = getattr(row, name)
+            if not about.refers or not code or code == _INLINE:
+                continue
+            known = _codes(self.edition, about.refers)
+            if code not in known:
+                near = _near(code, known)
+                place = (*path, name) if path else self.places.get(name, (name,))
+                self._wrong(place, code, f"allowed: a code of {about.refers}.csv{near}")
+
+    # Heads.
+
+    def _heads(self, rows: Iterable[tuple[HeadRow, Keys]]) -> tuple[Head, ...]:
+        heads: list[Head] = []
+        free = iter(tags())
+        for row, path in rows:
+            tag = row.tag.upper() or next(free)
+            if any(head.tag == tag for head in heads):
+                self._wrong((*path, "tag"), tag, "another head has this tag")
+            values = self._at(path)
+            layout = self._layout(row, values, path)
+            if layout is None:
+                continue
+            heads.append(
+                Head(
+                    tag=tag,
+                    layout=layout,
+                    label=row.label,
+                    facts=self._facts(values.get("facts", {}), (*path, "facts")),
+                    side_facts={
+                        side: self._facts(values[side.word], (*path, side.word), side)
+                        for side in SIDES
+                        if side.word in values
+                    },
+                    position_facts=self._position_facts(values, path, tag),
+                    condition=frozenset(row.condition),
+                    condemned_at=row.condemned_at,
+                )
+            )
+        return tuple(heads)
+
+    def _at(self, path: Keys) -> Mapping[str, Any]:
+        value: Any = self.document.values
+        for key in path:
+            value = value[key]
+        return value  # type: ignore[no-any-return]
+
+    def _layout(
+        self, row: HeadRow, values: Mapping[str, Any], path: Keys
+    ) -> Layout | None:
+        if row.layout != _INLINE:
+            return self.edition.layouts.get(row.layout)
+        given = values["layout"]
+        named = {"code": "own", "name": _inline_name(given), **given}
+        layout, problems = toml.record(
+            self.document, _LAYOUTS, named, (*path, "layout")
+        )
+        self.problems += problems
+        return layout
+
+    def _facts(
+        self, values: Any, path: Keys, side: Side | None = None
+    ) -> dict[str, Fact]:
+        if not isinstance(values, dict):
+            self._wrong(path, values, "allowed: a table of facts")
+            return {}
+        facts: dict[str, Fact] = {}
+        for name, value in values.items():
+            if name == "at":
+                continue
+            kind = FACTS.get(name)
+            if kind is None or (side and kind.scope != "side"):
+                known = [n for n, k in FACTS.items() if not side or k.scope == "side"]
+                self._wrong((*path, name), name, f"known facts: {', '.join(known)}")
+            elif not kind.words:
+                try:
+                    facts[name] = NOT_NEGATIVE.read(toml.as_text(value))
+                except ValueError:
+                    self._wrong((*path, name), value, "allowed: a number such as 5.5")
+            else:
+                words = value if isinstance(value, list) else [value]
+                if any(word not in kind.words for word in words) or (
+                    len(words) > 1 and not kind.several
+                ):
+                    allowed = f"allowed: {', '.join(kind.words)}"
+                    self._wrong((*path, name), value, allowed)
+                else:
+                    facts[name] = frozenset(words) if kind.several else words[0]
+        return facts
+
+    def _position_facts(
+        self, values: Mapping[str, Any], path: Keys, tag: str
+    ) -> dict[Position, Mapping[str, Fact]]:
+        facts: dict[Position, Mapping[str, Fact]] = {}
+        for index, row in enumerate(values.get("positions", [])):
+            place = (*path, "positions", index)
+            for text in _listed(row.get("at", [])):
+                position = self._position(text, (*place, "at"))
+                if position and position.tag != tag:
+                    self._wrong((*place, "at"), text, f"allowed: a valve of head {tag}")
+                elif position:
+                    facts[position] = self._facts(row, place, position.side)
+        return facts
+
+    def _position(self, text: str, path: Keys) -> Position | None:
+        try:
+            return parse_position(text)
+        except PositionError as error:
+            self._wrong(path, text, str(error))
+            return None
+
+    # Work.
+
+    def _asked(self, row: WorkRow, path: Keys) -> Asked:
+        positions = tuple(
+            position
+            for text in row.positions
+            if (position := self._position(text, (*path, "positions")))
+        )
+        cylinders = tuple(int(c) for c in row.cylinders if c.isdecimal())
+        if len(cylinders) != len(row.cylinders):
+            self._wrong((*path, "cylinders"), row.cylinders, "allowed: such as [1, 2]")
+        side = None if row.which == "all" else side_of(row.which)
+        if row.despite_by and not row.despite_reason:
+            self._wrong((*path, "despite_reason"), None, "a reason is needed")
+        return Asked(
+            operation=row.op,
+            heads=tuple(tag.upper() for tag in row.heads),
+            which=Selection(side, cylinders, positions, row.number),
+            size=self._size(row.size, (*path, "size")),
+            own=self._own(row, path),
+            warranty=row.warranty,
+            again=row.set_up_again,
+            despite=(
+                Override(row.despite_by, row.despite_reason) if row.despite_by else None
+            ),
+        )
+
+    def _asked_set(self, row: SetRow, path: Keys) -> AskedSet:
+        return AskedSet(
+            set=row.set,
+            heads=tuple(tag.upper() for tag in row.heads),
+            size=self._size(row.size, (*path, "size")),
+            own=self._own(row, path),
+        )
+
+    def _own(self, row: WorkRow | SetRow, path: Keys) -> OwnPrice | None:
+        if row.price is None:
+            return None
+        if not row.reason:
+            self._wrong((*path, "reason"), None, "a price set by hand needs a reason")
+        return OwnPrice(row.price, row.reason, row.discountable)
+
+    def _size(self, text: str, path: Keys) -> Length | None:
+        if not text:
+            return None
+        try:
+            return parse_length(text, self.edition.shop.size_unit)
+        except LengthError as error:
+            self._wrong(path, text, str(error))
+            return None
+
+    def _declined(self) -> dict[str, str]:
+        declined = self.values.get("declined", {})
+        place = self.places.get("declined", ())
+        if not isinstance(declined, dict):
+            self._wrong(place, declined, "allowed: [declined] with code = reason")
+            return {}
+        known = _codes(self.edition, "operations") | {
+            part.kind for part in self.edition.parts.values()
+        }
+        for code in declined:
+            if code not in known:
+                allowed = f"an operation or kind of part{_near(code, known)}"
+                self._wrong((*place, code), code, f"allowed: {allowed}")
+        return {code: str(reason) for code, reason in declined.items()}
+
+
+_INLINE = "own"
+_LAYOUTS: Table[Layout] = TABLES["layouts"]
+
+
+def _inline_name(given: Mapping[str, Any]) -> str:
+    counts = [given.get(key, 0) for key in ("cylinders", "inlet", "exhaust")]
+    return f"{counts[0]} cylinders, {counts[1]} + {counts[2]} valves each"
+
+
+def _codes(edition: Edition, table: str) -> set[str]:
+    if table == "tax_codes":
+        return set(edition.tax_rows)
+    return set(getattr(edition, table))
+
+
+def _near(code: str, known: Iterable[str]) -> str:
+    from difflib import get_close_matches
+
+    near = get_close_matches(code, sorted(known), n=3)
+    return f"; near it: {', '.join(near)}" if near else ""
+
+
+def _listed(value: Any) -> list[str]:
+    return [str(v) for v in value] if isinstance(value, list) else [str(value)]
+
+
+def _customer(row: CustomerRow) -> Customer:
+    return Customer(
+        row.name,
+        row.address,
+        row.phone,
+        row.email,
+        row.order_number,
+        row.registration,
+        row.engine,
+    )
+
+
+def _part(row: PartRow) -> AskedPart:
+    return AskedPart(
+        code=row.part,
+        description=row.description,
+        quantity=row.quantity,
+        price=row.price,
+        cost=row.cost,
+        markup=row.markup,
+        margin=row.margin,
+        tax_code=row.tax_code,
+        group=row.group,
+        discountable=row.discountable,
+        surcharge=row.surcharge,
+        old_unit=row.old_unit,
+        own_stock=row.own_stock,
+        warranty=row.warranty,
+    )

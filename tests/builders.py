@@ -1,0 +1,61 @@
+"""Editions and jobs for tests: plain functions, keyword-only, valid by default."""
+
+import re
+import shutil
+import tempfile
+from dataclasses import replace
+from decimal import Decimal
+from pathlib import Path
+
+from quoting.domain.edition import Edition
+from quoting.domain.rates import AgreedPrice, ClassPrice
+from quoting.files.edition import read_edition
+
+TESTS = Path(__file__).parent
+RT1 = TESTS / "rt1"
+JOBS = TESTS / "jobs"
+
+
+def edition(folder: Path = RT1, **shop: str) -> Edition:
+    """Return the edition of *folder* with other values in its shop.toml."""
+    if not shop:
+        return read_edition(folder)
+    with tempfile.TemporaryDirectory() as name:
+        copy = Path(shutil.copytree(folder, Path(name) / "edition"))
+        text = (copy / "shop.toml").read_text(encoding="utf-8")
+        for key, value in shop.items():
+            text = re.sub(rf"^{key} = .*\n", "", text, flags=re.MULTILINE)
+            text += f'{key} = "{value}"\n'
+        (copy / "shop.toml").write_text(text, encoding="utf-8")
+        return read_edition(copy)
+
+
+def with_operation(edition: Edition, code: str, **values: object) -> Edition:
+    """Return *edition* with one operation's row changed."""
+    changed = replace(edition.operations[code], **values)
+    return replace(edition, operations={**edition.operations, code: changed})
+
+
+def with_modifier(edition: Edition, code: str, **values: object) -> Edition:
+    """Return *edition* with one modifier's row changed."""
+    changed = replace(edition.modifiers[code], **values)
+    return replace(edition, modifiers={**edition.modifiers, code: changed})
+
+
+def with_class_price(edition: Edition, **values: object) -> Edition:
+    """Return *edition* with one more row of class_prices."""
+    row = ClassPrice(**values)
+    rows = {**edition.class_prices, (row.operation, row.size_class): row}
+    return replace(edition, class_prices=rows)
+
+
+def with_agreed_price(edition: Edition, **values: object) -> Edition:
+    """Return *edition* with one more row of agreed_prices."""
+    row = AgreedPrice(**values)
+    key = (row.terms, row.operation or row.set, row.size_class)
+    return replace(edition, agreed_prices={**edition.agreed_prices, key: row})
+
+
+def dec(text: str) -> Decimal:
+    """Return *text* as a Decimal."""
+    return Decimal(text)
