@@ -1,0 +1,1 @@
+"""Papers: what is printed, and the figures on it."""
