@@ -1,0 +1,319 @@
+"""Priced lines as a customer reads them: one table, a column for each alternative."""
+
+from collections.abc import Iterable, Mapping, Sequence
+from typing import NamedTuple
+
+from markupsafe import Markup
+
+from quoting.domain.edition import Edition
+from quoting.domain.head import Position, Side
+from quoting.domain.job import Job
+from quoting.domain.lines import Line, where, why
+from quoting.domain.money import ZERO
+from quoting.domain.pricing import Priced
+from quoting.domain.quote import Customer
+from quoting.i18n import Formats
+from quoting.papers.figures import State, head_plan
+
+#: Stands where an alternative does not have a row.
+NOTHING = "\N{EN DASH}"
+
+LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
+
+Way = tuple[Job, Priced]
+
+_CHARGES = "Charges and discounts"
+
+
+class Row(NamedTuple):
+    """One thing charged: what, how it is worked out, and its amount in each column."""
+
+    text: str
+    small: str
+    how: Sequence[str]
+    amounts: Sequence[str]
+    letters: str = ""
+
+
+class Section(NamedTuple):
+    """Rows under one heading, and what stands among them without charge."""
+
+    title: str
+    rows: Sequence[Row]
+    free: str
+    last: bool
+
+
+class Sum(NamedTuple):
+    """A row of the totals."""
+
+    text: str
+    small: str
+    amounts: Sequence[str]
+    strong: bool = False
+
+
+class Table(NamedTuple):
+    """The lines and sums of one or more priced jobs.
+
+    Attributes:
+        columns: heading of each column of amounts.
+        lettered: the lines carry the letters of their taxes.
+    """
+
+    columns: Sequence[str]
+    sections: Sequence[Section]
+    sums: Sequence[Sum]
+    lettered: bool = False
+
+
+def priced_table(
+    edition: Edition,
+    ways: Sequence[Way],
+    formats: Formats,
+    letters: Mapping[str, str] | None = None,
+) -> Table:
+    """Return priced jobs side by side; what they share stands on one row.
+
+    Args:
+        edition: that they were priced by.
+        ways: the jobs, a column each.
+        formats: the reader's locale.
+        letters: for each tax code the letters of its rows in a tax table.
+    """
+    keyed = [_keyed(edition, priced) for _, priced in ways]
+    sections: dict[str, list[_Key]] = {}
+    for lines in keyed:
+        for key in lines:
+            _place(sections.setdefault(key.title, []), key, list(lines))
+    made = [
+        _section(title, sections[title], keyed, edition, ways, formats, letters or {})
+        for title in sorted(sections, key=_late)
+    ]
+    if len(made) == 1:
+        made = [made[0]._replace(title="")]
+    if made:
+        made[-1] = made[-1]._replace(last=True)
+    code = formats.currency.code
+    columns = [f"{LETTERS[i]}, {code}" for i in range(len(ways))]
+    return Table(
+        columns=columns if len(ways) > 1 else [code],
+        sections=made,
+        sums=list(_sums([priced for _, priced in ways], formats)),
+        lettered=letters is not None,
+    )
+
+
+class _Key(NamedTuple):
+    """What makes lines of two alternatives the same row."""
+
+    title: str
+    kind: str
+    code: str
+    description: str
+    side: str
+    size: str
+
+
+_TITLES = {
+    "labour": "Work",
+    "free": "Work",
+    "part": "Parts",
+    "exchange": "Exchange head",
+    "surcharge": "Exchange head",
+    "outwork": "Work of other shops",
+}
+_ORDER = list(dict.fromkeys([*_TITLES.values(), _CHARGES]))
+
+
+def _late(title: str) -> int:
+    """Return where a section stands: sets of work first, charges last."""
+    return _ORDER.index(title) + 1 if title in _ORDER else 0
+
+
+def _keyed(edition: Edition, priced: Priced) -> Mapping[_Key, list[Line]]:
+    keyed: dict[_Key, list[Line]] = {}
+    for line in priced.lines:
+        title = _TITLES.get(line.kind, _CHARGES)
+        if line.set:
+            title = edition.sets[line.set].name
+        key = _Key(
+            title,
+            line.kind,
+            line.code,
+            line.description,
+            line.side or "",
+            line.size.typed if line.size else "",
+        )
+        keyed.setdefault(key, []).append(line)
+    return keyed
+
+
+def _place(keys: list[_Key], key: _Key, order: Sequence[_Key]) -> None:
+    """Put a row where its own alternative has it: after the row before it."""
+    if key in keys:
+        return
+    before = [k for k in order[: order.index(key)] if k in keys]
+    keys.insert(keys.index(before[-1]) + 1 if before else len(keys), key)
+
+
+def _section(
+    title: str,
+    keys: Sequence[_Key],
+    keyed: Sequence[Mapping[_Key, list[Line]]],
+    edition: Edition,
+    ways: Sequence[Way],
+    formats: Formats,
+    letters: Mapping[str, str],
+) -> Section:
+    rows, free = [], []
+    for key in keys:
+        lines = [lines.get(key, []) for lines in keyed]
+        first = next(found[0] for found in lines if found)
+        text = _text(edition, first, formats)
+        if not any(line.net or line.list_net for found in lines for line in found):
+            free.append(text[:1].lower() + text[1:])
+            continue
+        rows.append(_row(text, first, lines, ways, formats, letters))
+    return Section(title, rows, "; ".join(free), last=False)
+
+
+def _text(edition: Edition, line: Line, formats: Formats) -> str:
+    text = line.description
+    if line.kind == "set_price":
+        text = "One price for the set"
+    elif line.kind == "labour":
+        operation = edition.operations[line.code]
+        text = operation.says or operation.name
+    return f"{text}, {formats.length(line.size)}" if line.size else text
+
+
+def _row(
+    text: str,
+    first: Line,
+    lines: Sequence[Sequence[Line]],
+    ways: Sequence[Way],
+    formats: Formats,
+    letters: Mapping[str, str],
+) -> Row:
+    said: dict[str, list[str]] = {}
+    for letter, found, (job, _) in zip(LETTERS, lines, ways, strict=False):
+        for line in found:
+            said.setdefault(_how(line, job, formats), []).append(letter)
+    many = len(said) > 1
+    codes = dict.fromkeys(
+        code for found in lines for line in found for code, net in line.shares if net
+    )
+    return Row(
+        text=text,
+        small=first.because,
+        how=[
+            f"{', '.join(of)}: {words}" if many else words for words, of in said.items()
+        ],
+        amounts=[
+            formats.amount(sum((line.net for line in found), ZERO))
+            if found
+            else NOTHING
+            for found in lines
+        ],
+        letters=" ".join(dict.fromkeys(letters[code] for code in codes))
+        if letters
+        else "",
+    )
+
+
+def _how(line: Line, job: Job, formats: Formats) -> str:
+    """Return the arithmetic, and before it the valves or heads where not all."""
+    arithmetic = why(line, formats.amount, formats.quantity)
+    place = where(line, job.heads, formats.quantity)
+    singled_out = line.positions and not place.startswith("all ")
+    some_heads = line.heads and len(line.heads) < len(job.heads)
+    if singled_out or some_heads or not arithmetic:
+        return f"{place}: {arithmetic}" if arithmetic else place
+    return arithmetic
+
+
+def _sums(ways: Sequence[Priced], formats: Formats) -> Iterable[Sum]:
+    first = ways[0]
+    totals = [formats.money(priced.totals.total) for priced in ways]
+    if first.inclusive:
+        yield Sum("Total with tax", "", totals, strong=True)
+    else:
+        nets = [formats.amount(priced.totals.net) for priced in ways]
+        yield Sum("Net", "", nets)
+    taxes = dict.fromkeys(group.tax for priced in ways for group in priced.taxes)
+    for tax in taxes:
+        groups = [
+            next((group for group in priced.taxes if group.tax == tax), None)
+            for priced in ways
+        ]
+        bases = [formats.amount(group.base) for group in groups if group]
+        small = tax.reason or (f"on {bases[0]}" if len(ways) == 1 else "")
+        inside = " in it" if first.inclusive else ""
+        yield Sum(
+            f"{tax.label}{inside}",
+            small,
+            [formats.amount(group.amount) if group else NOTHING for group in groups],
+        )
+    if not first.inclusive:
+        yield Sum("Total", "", totals, strong=True)
+
+
+# What stands around the table.
+
+
+def job_facts(
+    edition: Edition, job: Job, customer: Customer
+) -> Iterable[tuple[str, str]]:
+    """Yield what every paper says of the job beside its number and date."""
+    yield "your order", customer.order_number
+    yield "registration", customer.registration
+    yield "engine", customer.engine
+    if job.reason:
+        yield "why it came", edition.reasons[job.reason].name
+    layouts = list(dict.fromkeys(head.layout.name for head in job.heads))
+    count = f"{len(job.heads)} x " if len(job.heads) > 1 else ""
+    yield "head" if len(job.heads) < 2 else "heads", count + "; ".join(layouts)
+
+
+class MarkedPlan(NamedTuple):
+    """A plan of the heads with valves marked, and the sentence under it.
+
+    ``singled_out`` tells whether the marks stand for work on some valves only.
+    """
+
+    picture: Markup
+    words: str
+    singled_out: bool
+
+
+def marked_plan(
+    edition: Edition, job: Job, priced: Priced, name: str
+) -> MarkedPlan | None:
+    """Return the plan of a job's heads; None where they have no valves.
+
+    Marked are the valves of work that is done to some valves only, for that is what one
+    wants to see; where there is none, every valve that is worked on.
+    """
+    every = {p for head in job.heads for side in Side for p in head.positions(side)}
+    if not every:
+        return None
+    worked: dict[str, dict[Position, None]] = {}
+    for line in priced.lines:
+        if line.kind == "labour" and line.positions:
+            worked.setdefault(line.code, {}).update(dict.fromkeys(line.positions))
+    some = {code: marks for code, marks in worked.items() if len(marks) < len(every)}
+    if some:
+        marked = next(iter(some.values()))
+        names = [
+            edition.operations[code].name.lower()
+            for code, marks in some.items()
+            if marks.keys() == marked.keys()
+        ]
+        words = f"Filled: {', '.join(names)}; {len(marked)} of {len(every)} valves."
+    else:
+        marked = {p: None for marks in worked.values() for p in marks}
+        words = f"Filled: worked on, all {len(every)} valves." if marked else ""
+    states = dict.fromkeys(marked, State.TO_DO)
+    picture = Markup(head_plan(job.heads, states, name=name))  # noqa: S704
+    return MarkedPlan(picture, words, bool(some))

@@ -1,0 +1,1 @@
+"""Use cases, one module a stage: plain values in, plain values out."""
