@@ -14,6 +14,7 @@ from quoting.files.edition import read_edition
 TESTS = Path(__file__).parent
 RT1 = TESTS / "rt1"
 JOBS = TESTS / "jobs"
+DEMO = TESTS.parent / "rates_demo"
 
 
 def edition(folder: Path = RT1, **shop: str) -> Edition:

@@ -23,6 +23,7 @@ class Basis:
         unit: the currency's smallest unit.
         cents: rounds an amount to it.
         terms: what the customer has agreed with the shop.
+        exempt: the tax code that replaces every other; empty where none does.
         relieved: the customer owes no tax, but the edition's prices contain it.
         questions: what the calculation must ask back.
     """
@@ -38,19 +39,16 @@ class Basis:
         self.cents = rounder(self.unit)
         self.terms = job.terms or edition.terms[shop.terms]
         self.sundries = edition.sundries[self.terms.sundries or shop.sundries]
+        exemption = job.exemption
+        self.exempt = exemption.code if exemption else self.terms.exempt_code
         self.inclusive = edition.policy.inclusive
-        self.relieved = self.inclusive and bool(self._exempt)
+        self.relieved = self.inclusive and bool(self.exempt)
         self.questions = []
         self._taxes: dict[str, Taxes] = {}
 
-    @property
-    def _exempt(self) -> str:
-        exemption = self.job.exemption
-        return exemption.code if exemption else self.terms.exempt_code
-
     def charged(self, code: str) -> str:
         """Return the tax code that is charged instead of *code*, or *code*."""
-        return self._exempt or code
+        return self.exempt or code
 
     def taxes(self, code: str) -> Taxes:
         """Return the taxes of *code* on the tax point, with the customer's reason.
@@ -60,7 +58,7 @@ class Basis:
         """
         if (taxes := self._taxes.get(code)) is None:
             taxes = self.edition.taxes(code, self.tax_point)
-            if code == self._exempt and (reason := self._reason()):
+            if code == self.exempt and (reason := self._reason()):
                 taxes = tuple(replace(tax, reason=reason) for tax in taxes)
             self._taxes[code] = taxes
         return taxes
@@ -96,6 +94,8 @@ class Basis:
         description: str,
         code: str = "",
         group: str = "labour",
+        of: Decimal | None = None,
+        rate: Decimal | None = None,
     ) -> Line:
         """Make a line that has no tax code of its own: it is spread over others'.
 
@@ -106,6 +106,8 @@ class Basis:
             description: of the line.
             code: of the line.
             group: its income group.
+            of: what it is a percentage of, if it is one.
+            rate: the percentage.
 
         Raises:
             NothingToSplitError: the weights add up to nothing.
@@ -120,6 +122,8 @@ class Basis:
             group=group,
             shares=tuple(zip(codes, nets, strict=True)),
             tax_code=codes[0] if len(codes) == 1 else "",
+            base=of,
+            unit_price=rate,
             cost=ZERO,
         )
 
@@ -133,10 +137,10 @@ def by_code(shares: Iterable[Share]) -> dict[str, Decimal]:
     """Add amounts up by tax code, in the order first met."""
     nets: dict[str, Decimal] = {}
     for code, net in shares:
-        nets[code] = nets.get(code, ZERO) + net
+        nets[code] = nets[code] + net if code in nets else net
     return nets
 
 
 def codes_of(lines: Iterable[Line]) -> dict[str, Decimal]:
     """Add the nets of *lines* up by tax code."""
-    return by_code(share for line in lines for share in line.shares)
+    return by_code([share for line in lines for share in line.shares])

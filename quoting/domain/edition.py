@@ -5,11 +5,18 @@ every table at once.
 """
 
 from collections import Counter
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import (
+    Iterable,
+    Iterator,
+    Mapping,
+    MutableMapping,
+    Sequence,
+)
 from dataclasses import dataclass
 from datetime import date
 from functools import cached_property
 from typing import Any, NamedTuple
+from weakref import WeakKeyDictionary
 
 from quoting.domain.errors import Problem, ProblemsError, RuleError, translatable
 from quoting.domain.head import (
@@ -22,6 +29,7 @@ from quoting.domain.head import (
 )
 from quoting.domain.money import ONE, Currency
 from quoting.domain.rates import (
+    RELATIONS,
     TABLES,
     TABLES_OF_SHOP,
     AgreedPrice,
@@ -52,7 +60,7 @@ from quoting.domain.tables import Placed, Sheet, changed_by_spreadsheets, read
 from quoting.domain.tax import Policy, Tax, Taxes
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Edition:
     """A complete, checked edition of the rate tables; never changed once used."""
 
@@ -83,30 +91,34 @@ class Edition:
         """Return the currency that the edition's prices are in."""
         return Currency(self.shop.currency, self.shop.digits)
 
+    @cached_property
+    def kept(self) -> MutableMapping[Any, Any]:
+        """Return where pricing keeps lines it will be asked for again, by heads."""
+        return WeakKeyDictionary()
+
     @property
     def size_classes(self) -> Sequence[str]:
         """Return the size classes: in the shop's order, else as layouts name them."""
         named = dict.fromkeys(ly.size_class for ly in self.layouts.values())
         return self.shop.size_classes or tuple(named)
 
-    @cached_property
-    def _rates(self) -> Mapping[tuple[str, str], Rate]:
-        classes = ("", *self.size_classes)
-        return {
-            (code, size_class): rate(
-                operation, self.class_prices.get((code, size_class))
-            )
-            for code, operation in self.operations.items()
-            for size_class in classes
-        }
+    def rates(self, size_class: str) -> Mapping[str, Rate]:
+        """Return every list rate on heads of a size class, by operation.
 
-    def rate(self, operation: Operation, size_class: str) -> Rate:
-        """Return the list rate of an operation on heads of a size class.
-
-        A class that no row names costs what the operation's own row says.
+        A class that no row names costs what the operations' own rows say.
         """
         rates = self._rates
-        return rates.get((operation.code, size_class)) or rates[operation.code, ""]
+        return rates.get(size_class) or rates[""]
+
+    @cached_property
+    def _rates(self) -> Mapping[str, Mapping[str, Rate]]:
+        return {
+            size_class: {
+                code: rate(operation, self.class_prices.get((code, size_class)))
+                for code, operation in self.operations.items()
+            }
+            for size_class in ("", *self.size_classes)
+        }
 
     @cached_property
     def modifiers_of(self) -> Mapping[str, tuple[tuple[Modifier, Condition], ...]]:
@@ -126,32 +138,23 @@ class Edition:
             by.setdefault(part.kind, []).append(part)
         return {kind: tuple(found) for kind, found in by.items()}
 
-    @cached_property
-    def relations_of(self) -> Mapping[tuple[str, str], tuple[Relation, ...]]:
-        """Return relations by (operation, relation), in table order."""
-        by: dict[tuple[str, str], list[Relation]] = {}
-        for relation in self.relations:
-            by.setdefault((relation.operation, relation.relation), []).append(relation)
-        return {key: tuple(found) for key, found in by.items()}
-
-    @cached_property
-    def brings(self) -> Mapping[str, tuple[tuple[Relation, Condition], ...]]:
-        """Return what each operation brings along, with the conditions."""
-        return self._with_conditions("brings")
-
-    @cached_property
-    def forbidden(self) -> Mapping[str, tuple[tuple[Relation, Condition], ...]]:
-        """Return what each operation may not be done on, with the conditions."""
-        return self._with_conditions("not_on")
-
-    def _with_conditions(
+    def related(
         self, relation: str
-    ) -> Mapping[str, tuple[tuple[Relation, Condition], ...]]:
-        return {
-            code: tuple((row, row.condition) for row in rows)
-            for (code, kind), rows in self.relations_of.items()
-            if kind == relation
+    ) -> Mapping[str, Sequence[tuple[Relation, Condition]]]:
+        """Return the relations of one kind with their conditions, by operation."""
+        return self._related[relation]
+
+    @cached_property
+    def _related(
+        self,
+    ) -> Mapping[str, Mapping[str, Sequence[tuple[Relation, Condition]]]]:
+        kinds: dict[str, dict[str, list[tuple[Relation, Condition]]]] = {
+            kind: {} for kind in RELATIONS
         }
+        for row in self.relations:
+            of = kinds[row.relation].setdefault(row.operation, [])
+            of.append((row, row.condition))
+        return kinds
 
     def taxes(self, code: str, on: date) -> Taxes:
         """Return the taxes that *code* names on a day, in order.

@@ -190,11 +190,12 @@ _GUIDES = FACTS["guides"].words
 _VALVES = FACTS["valves"].words
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Layout:
     """The layout of one head: a row of layouts.csv, or given in a job.
 
-    Every figure is for one head; ``heads`` says how many an engine has.
+    Every figure is for one head; ``heads`` says how many an engine has. Two rows are
+    two layouts, even if they say the same.
     """
 
     code: str = column(CODE, "Short code of the layout", key=True)
@@ -389,6 +390,9 @@ class Head:
     position_facts: Mapping[Position, Mapping[str, Fact]] = field(default_factory=dict)
     condition: frozenset[str] = frozenset()
     condemned_at: str = ""
+
+    def __hash__(self) -> int:
+        return hash((self.tag, self.layout, self.condition, self.condemned_at))
 
     def positions(self, side: Side) -> tuple[Position, ...]:
         """Return the head's valves on *side*, by cylinder and number."""

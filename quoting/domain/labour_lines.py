@@ -17,7 +17,7 @@ from quoting.domain.lines import Line
 from quoting.domain.money import ONE, ZERO, apportion
 from quoting.domain.rates import AgreedPrice, Modifier, Operation, Rate, SetPrice
 from quoting.domain.work import Notice, Plan, Task
-from quoting.domain.zones import Portion, Zone
+from quoting.domain.zones import Alike, Portion, alike
 
 SIXTY = Decimal(60)
 
@@ -141,12 +141,18 @@ class _Labour:
         self.edition = basis.edition
         self.job = basis.job
         self.by_hand = any(asked.own for asked in basis.job.work)
+        self.rates: dict[str, Mapping[str, Rate]] = {}
+        self.kept: dict[object, list[Line]] | None = None
+        groups = alike(basis.job.heads)
+        if len(groups) == 1 and not basis.job.agreed and not basis.relieved:
+            kept = self.edition.kept.setdefault(groups[0], {})
+            self.kept = kept.setdefault((self.job.minutes_factor, basis.exempt), {})
 
     def lines(self, work: Plan) -> list[Line]:
         by_set: dict[str, list[Line]] = {asked.set: [] for asked in work.sets}
         lines: list[Line] = []
         for tasks in _by_operation(work.tasks):
-            for line in self._operation(tasks):
+            for line in self._kept(tasks):
                 (by_set[line.set] if line.set else lines).append(line)
         if not by_set:
             return lines
@@ -168,6 +174,30 @@ class _Labour:
 
     # One operation.
 
+    def _kept(self, tasks: Sequence[Task]) -> Sequence[Line]:
+        """Return the lines of an operation, kept from before if nothing is special.
+
+        What is kept is a plain operation on all of alike heads: every keystroke on
+        the phone asks for the same again (docs/decisions/0007-kept-lines.md).
+        """
+        (asked, operation, portions) = tasks[0]
+        kept, heads = self.kept, portions[0].zone.alike
+        if (
+            kept is None
+            or len(tasks) > 1
+            or heads is None
+            or portions is not heads.all_of(operation.counted_by)
+            or asked.own
+            or asked.again
+            or asked.warranty is not None
+        ):
+            return self._operation(tasks)
+        size, because = asked.size, asked.because
+        key = (operation.code, asked.set, because, size)
+        if (lines := kept.get(key)) is None:
+            lines = kept[key] = self._operation(tasks)
+        return lines
+
     def _operation(self, tasks: Sequence[Task]) -> list[Line]:
         operation = tasks[0].operation
         buckets = self._buckets(operation, tasks)
@@ -175,7 +205,10 @@ class _Labour:
         lines = [self._line(operation, bucket) for bucket in buckets]
         if self.by_hand and any(bucket.task.asked.own for bucket in buckets):
             return self._own_prices(lines, buckets)
-        if least := max([bucket.rate.minimum for bucket in buckets]):
+        least = buckets[0].rate.minimum
+        if len(buckets) > 1:
+            least = max(bucket.rate.minimum for bucket in buckets)
+        if least:
             return self._lifted(lines, self.basis.owed(least, operation.tax_code))
         return lines
 
@@ -194,10 +227,14 @@ class _Labour:
         portions = [(task, portion) for task in tasks for portion in task.portions]
         if len(portions) > 2:
             portions.sort(key=_exhaust_later)
+        heads = portions[0][1].zone.alike
+        rate = self._rate(operation, heads)
         for task, portion in portions:
             zone = portion.zone
             side, at_most = zone.side or portion.side, False
-            rate = self._rate(operation, zone)
+            if zone.alike is not heads:
+                heads = zone.alike
+                rate = self._rate(operation, heads)
             unit = rate.exhaust if side is Side.EXHAUST else rate.inlet
             scaling = self._scaling(operation, zone.facts) if modified else _NEUTRAL
             if by_position and zone.side is None and zone.alike is not None:
@@ -335,9 +372,11 @@ class _Labour:
                 )
         return lines
 
-    def _rate(self, operation: Operation, zone: Zone) -> Rate:
-        size_class = zone.alike.size_class if zone.alike else ""
-        listed = self.edition.rate(operation, size_class)
+    def _rate(self, operation: Operation, heads: Alike | None) -> Rate:
+        size_class = heads.size_class if heads else ""
+        if size_class not in self.rates:
+            self.rates[size_class] = self.edition.rates(size_class)
+        listed = self.rates[size_class][operation.code]
         if self.job.agreed and (agreed := self._agreed(operation.code, size_class)):
             return listed.under(agreed)
         return listed

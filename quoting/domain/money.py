@@ -81,7 +81,7 @@ def round_to(amount: Decimal, step: Decimal, mode: str = HALF_UP) -> Decimal:
     >>> round_to(Decimal("-202.27"), Decimal("0.05"))
     Decimal('-202.25')
     """
-    return rounder(step, mode)(amount)
+    return rounder(step, mode)(amount) + ZERO  # never -0.00
 
 
 def apportion(

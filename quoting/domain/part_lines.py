@@ -53,7 +53,8 @@ def part_lines(basis: Basis, work: Plan) -> list[Line]:
         UnknownPartError, PartQuantityError, UnpricedPartError: a part is unclear.
     """
     job = basis.job
-    used = _used(basis, work)
+    asks = job.propose or any(asked.quantity is None for asked in job.parts)
+    used = _used(basis, work) if asks else []
     lines: list[Line] = []
     given = set()
     for asked in job.parts:

@@ -155,7 +155,7 @@ def no_fix(edition: Edition, job: Job, gate: str, tax_point: date) -> Priced:
 
 def _on_paid_labour(basis: Basis, labour: Sequence[Line]) -> Iterator[Line]:
     paid = [ln for ln in labour if ln.group == "labour" and ln.warranty is None]
-    gross = total(line.net for line in paid)
+    gross = total([line.net for line in paid])
     discounts = list(_discounts(basis, paid, ("labour",)))
     yield from discounts
     discounted = gross + total(line.net for line in discounts)
@@ -169,10 +169,15 @@ def _on_paid_labour(basis: Basis, labour: Sequence[Line]) -> Iterator[Line]:
         else:
             hurried = basis.percent(rush.percent or ZERO, gross)
         if hurried:
-            line = basis.spread(
-                "rush", hurried, on, description=rush.name, code=rush.code
+            yield basis.spread(
+                "rush",
+                hurried,
+                on,
+                description=rush.name,
+                code=rush.code,
+                of=gross,
+                rate=rush.percent,
             )
-            yield line._replace(base=gross, unit_price=rush.percent)
     least = basis.fixed(basis.edition.shop.job_minimum)
     if gross and (short := least - (discounted + hurried)) > 0:
         yield basis.spread("make_up", short, on, description="Minimum charge")
@@ -209,15 +214,16 @@ def _discounts(
         on = [line for line in lines if line.group == group and line.discountable]
         worth = total(line.discountable for line in on)
         if amount := basis.percent(rate, worth):
-            line = basis.spread(
+            yield basis.spread(
                 "discount",
                 -amount,
                 codes_of(on),
                 description=terms.name,
                 code=terms.code,
                 group=group,
+                of=worth,
+                rate=rate,
             )
-            yield line._replace(base=worth, unit_price=rate)
 
 
 # Step 8: adjustments.
@@ -369,12 +375,8 @@ def _totals(
     job: Job, lines: Sequence[Line], assessment: Assessment, edition: Edition
 ) -> Totals:
     sums = dict.fromkeys((*_TOTAL_OF.values(), *_GROUP_TOTALS), ZERO)
-    minutes = cost = ZERO
     for line in lines:
         sums[_TOTAL_OF.get(line.kind, line.group)] += line.net
-        minutes += line.minutes
-        if line.cost is not None:
-            cost += line.cost
     sums["discount"] = ZERO - sums["discount"]
     deposits = total(deposit.amount for deposit in job.deposits)
     due = assessment.gross - deposits
@@ -386,6 +388,6 @@ def _totals(
         deposits=deposits,
         due=due,
         cash=to_pay_in_cash(due, edition.policy),
-        minutes=minutes,
-        cost=cost,
+        minutes=total([line.minutes for line in lines]),
+        cost=total([line.cost for line in lines if line.cost is not None]),
     )

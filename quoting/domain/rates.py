@@ -347,6 +347,8 @@ class Conditional:
 
 _TEST = choice("is", "under", "over")
 
+RELATIONS = ("brings", "needs", "not_with", "not_on", "replaces")
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Modifier(Conditional):
@@ -379,7 +381,7 @@ class Relation(Conditional):
 
     operation: str = column(CODE, "The operation", refers="operations")
     relation: str = column(
-        choice("brings", "needs", "not_with", "not_on", "replaces"),
+        choice(*RELATIONS),
         "brings along; needs first; cannot be done with; cannot be done on a fact; "
         "replaces at the same positions",
     )

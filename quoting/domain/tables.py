@@ -18,7 +18,7 @@ Record_co = TypeVar("Record_co", covariant=True)
 
 
 class CellError(ValueError):
-    """A cell's text cannot be read; its argument says what is allowed."""
+    """A cell's text cannot be read; its argument, if any, says more than the kind."""
 
 
 class Kind(NamedTuple):
@@ -247,17 +247,10 @@ def read(
             continue
         before = len(problems)
         values: dict[str, Any] = {}
-        if len(cells) > len(sheet.header) and any(cells[len(sheet.header) :]):
-            surplus = sheet.decimal_mark.join(cells[len(sheet.header) :])
-            problems.append(
-                Problem(
-                    sheet.file,
-                    row,
-                    "",
-                    surplus,
-                    f"at most {len(sheet.header)} cells; quote a text with a comma",
-                )
-            )
+        if len(cells) > len(sheet.header):
+            found = f"{len(cells)} cells"
+            allowed = f"at most {len(sheet.header)}; quote a text that has a separator"
+            problems.append(Problem(sheet.file, row, "", found, allowed))
         for index, name, kind, required in readers:
             text = cells[index].strip() if index < len(cells) else ""
             if not text:
@@ -268,16 +261,9 @@ def read(
                 continue
             try:
                 values[name] = kind.read(_point(text, kind, sheet.decimal_mark))
-            except CellError:
-                problems.append(
-                    Problem(
-                        sheet.file,
-                        row,
-                        name,
-                        text,
-                        f"allowed: {_allowed(kind, sheet.decimal_mark)}",
-                    )
-                )
+            except CellError as error:
+                said = str(error) or f"allowed: {_allowed(kind, sheet.decimal_mark)}"
+                problems.append(Problem(sheet.file, row, name, text, said))
         if len(problems) == before:
             placed.append(Placed(row, table.record(**values)))
     return placed, problems

@@ -208,19 +208,28 @@ class _Planner:
     # What was asked for, row by row.
 
     def _ask(self) -> None:
-        operations, tasks = self.edition.operations, self.tasks
+        operations, forbidden = self.edition.operations, self.edition.related("not_on")
+        everywhere = self.groups[0] if len(self.groups) == 1 else None
         for row, asked in enumerate(self.job.work):
+            code = asked.operation
             try:
-                if (operation := operations.get(asked.operation)) is None:
-                    raise UnknownOperationError(operation=asked.operation)
-                portions = self._portions(asked, operation)
-                if operation.code in self.edition.forbidden:
+                if (operation := operations.get(code)) is None:
+                    raise UnknownOperationError(operation=code)
+                portions: tuple[Portion, ...] = ()
+                if everywhere and asked.which is ALL and not asked.heads:
+                    portions = everywhere.all_of(operation.counted_by)
+                if not portions:
+                    portions = self._portions(asked, operation)
+                if code in forbidden:
                     portions = self._allowed(asked, operation, portions)
             except RuleError as error:
                 self.refusals.append(Refusal("work", row, error))
                 continue
             task = Task(asked, operation, portions)
-            tasks.setdefault(operation.code, []).append(task)
+            if code in self.tasks:
+                self.tasks[code].append(task)
+            else:
+                self.tasks[code] = [task]
 
     def _groups(self, named: Sequence[str]) -> Sequence[Alike]:
         if not named:
@@ -364,7 +373,8 @@ class _Planner:
     # What a relation forbids on a head.
 
     def _forbidding(self, operation: Operation, zone: Zone) -> Relation | None:
-        for relation, condition in self.edition.forbidden.get(operation.code, ()):
+        forbidden = self.edition.related("not_on")
+        for relation, condition in forbidden.get(operation.code, ()):
             if condition.met_by(zone.facts):
                 return relation
         return None
@@ -376,6 +386,8 @@ class _Planner:
         if asked.despite:
             return portions
         found = [(p, self._forbidding(operation, p.zone)) for p in portions]
+        if not any(relation for _, relation in found):
+            return portions
         allowed = tuple(portion for portion, relation in found if not relation)
         named = bool(asked.heads) or asked.which != ALL
         for portion, relation in found:
@@ -426,7 +438,10 @@ class _Planner:
             asked = Asked(code, asked_set.heads, size=size, set=asked_set.set)
             asked = self._absorb(asked)
             if done:
-                task = Task(asked, operation, tuple(done))
+                portions = tuple(done)
+                if not dropped and len(groups) == 1:
+                    portions = groups[0].all_of(operation.counted_by)
+                task = Task(asked, operation, portions)
                 self.tasks.setdefault(code, []).append(task)
             if dropped:
                 self.left_out.append(Task(asked, operation, tuple(dropped)))
@@ -450,7 +465,7 @@ class _Planner:
     # What work brings along.
 
     def _bring_along(self, waiting: list[Task], members: Container[str]) -> None:
-        brings = self.edition.brings
+        brings = self.edition.related("brings")
         while waiting:
             task = waiting.pop(0)
             code = task.operation.code
@@ -547,8 +562,9 @@ class _Planner:
 
     def _replace(self) -> None:
         """Take positions away from what a relation says is replaced there."""
-        for code in list(self.tasks):
-            for relation in self.edition.relations_of.get((code, "replaces"), ()):
+        replaces = self.edition.related("replaces")
+        for code in [code for code in self.tasks if code in replaces]:
+            for relation, _ in replaces[code]:
                 gone = {
                     position
                     for task in self.tasks[code]
@@ -565,31 +581,43 @@ class _Planner:
                     self.notices.append(Notice(relation.other, text))
 
     def _check_company(self) -> None:
-        relations, operations = self.edition.relations_of, self.edition.operations
+        not_with, needs = (
+            self.edition.related("not_with"),
+            self.edition.related("needs"),
+        )
         for code, tasks in self.tasks.items():
-            for relation in relations.get((code, "not_with"), ()):
-                others = self.tasks.get(relation.other, ())
-                clash = _clash(tasks, others)
-                if clash and not any(t.asked.despite for t in (*tasks, *others)):
-                    error = NotWithError(
-                        operation=operations[code].name,
-                        other=operations[relation.other].name,
-                        reason=relation.reason,
-                    )
-                    self.refusals.append(Refusal("work", self._row_of(clash), error))
-            for relation in relations.get((code, "needs"), ()):
-                needed = operations[relation.other]
-                by_customer = all(
-                    not group.condition.isdisjoint(needed.left_out_when)
-                    for group in self.groups
-                )
-                if needed.code in self.tasks or by_customer:
-                    continue
-                zones = [p.zone for task in tasks for p in task.portions]
-                if any(relation.condition.met_by(zone.facts) for zone in zones):
-                    name = operations[code].name
-                    text = f"{name} needs {needed.name} first: {relation.reason}"
-                    self.notices.append(Notice(code, text))
+            for relation, _ in not_with.get(code, ()):
+                self._refuse_company(relation, tasks)
+            for relation, condition in needs.get(code, ()):
+                self._note_need(relation, condition, tasks)
+
+    def _refuse_company(self, relation: Relation, tasks: Sequence[Task]) -> None:
+        others = self.tasks.get(relation.other, ())
+        clash = _clash(tasks, others)
+        if clash and not any(t.asked.despite for t in (*tasks, *others)):
+            operations = self.edition.operations
+            error = NotWithError(
+                operation=operations[relation.operation].name,
+                other=operations[relation.other].name,
+                reason=relation.reason,
+            )
+            self.refusals.append(Refusal("work", self._row_of(clash), error))
+
+    def _note_need(
+        self, relation: Relation, condition: Condition, tasks: Sequence[Task]
+    ) -> None:
+        if relation.other in self.tasks:
+            return
+        needed = self.edition.operations[relation.other]
+        by_customer = all(
+            not group.condition.isdisjoint(needed.left_out_when)
+            for group in self.groups
+        )
+        zones = [portion.zone for task in tasks for portion in task.portions]
+        if not by_customer and any(condition.met_by(zone.facts) for zone in zones):
+            name = self.edition.operations[relation.operation].name
+            text = f"{name} needs {needed.name} first: {relation.reason}"
+            self.notices.append(Notice(relation.operation, text))
 
     def _row_of(self, task: Task) -> int:
         rows = [row for row, a in enumerate(self.job.work) if a is task.asked]

@@ -4,10 +4,10 @@ Pure. Heads of one layout of which the same is known are priced alike, so they a
 looked at once; within them a *zone* is what is known alike of valves on one side.
 """
 
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
-from functools import cached_property
+from functools import cached_property, lru_cache
 from typing import NamedTuple
 
 from quoting.domain.head import COUNTS, SIDES, Fact, Head, Position, Side
@@ -101,7 +101,9 @@ class Alike:
     def _everything(self, counted_by: str) -> tuple[Portion, ...]:
         if COUNTS[counted_by].by == "position":
             return self.some_of(counted_by, None)
-        count = self.layout.counts.get(counted_by, 0) * len(self.heads)
+        count = self.layout.counts.get(counted_by, 0)
+        if counted_by != "job":
+            count *= len(self.heads)
         return (Portion(self.whole, (), Decimal(count)),) if count else ()
 
     def some_of(
@@ -119,10 +121,12 @@ class Alike:
         return tuple(portions)
 
 
-def alike(heads: Iterable[Head]) -> tuple[Alike, ...]:
+@lru_cache(maxsize=512)
+def alike(heads: tuple[Head, ...]) -> tuple[Alike, ...]:
     """Gather heads that are priced alike, in the order of their first.
 
     A condemned head, and one of whose single valves something is known, stands alone.
+    The heads of a job come by here at every keystroke, so the last ones are kept.
     """
     groups: list[list[Head]] = []
     for head in heads:

@@ -52,6 +52,8 @@ from quoting.domain.tables import (
     TEXT,
     TEXTS,
     YES_NO,
+    CellError,
+    Kind,
     Table,
     choice,
     choices,
@@ -62,6 +64,33 @@ from quoting.files import toml
 from quoting.files.toml import Document, Keys
 
 Row = TypeVar("Row")
+
+
+def _positions(text: str) -> tuple[Position, ...]:
+    try:
+        return tuple(parse_position(part) for part in text.replace(";", " ").split())
+    except PositionError as error:
+        raise CellError(str(error)) from None
+
+
+def _cylinders(text: str) -> tuple[int, ...]:
+    parts = text.replace(";", " ").split()
+    if not all(part.isascii() and part.isdecimal() for part in parts):
+        raise CellError
+    return tuple(int(part) for part in parts)
+
+
+def _size(text: str) -> str:
+    try:
+        parse_length(text)
+    except LengthError as error:
+        raise CellError(str(error)) from None
+    return text
+
+
+POSITIONS = Kind("string", "valves with the head's tag, such as A3E1 A4E1", _positions)
+CYLINDERS = Kind("string", "numbers of cylinders, such as [1, 2]", _cylinders)
+SIZE = Kind("string", "a length such as 0.15 mm, 0.006 in or 6 thou", _size)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -125,14 +154,14 @@ class WorkRow:
     op: str = column(CODE, "Operation", refers="operations")
     heads: tuple[str, ...] = column(CODES, "Tags; missing: all heads", default=())
     which: str = column(choice("all", "inlet", "exhaust"), "Which side", default="all")
-    cylinders: tuple[str, ...] = column(CODES, "These cylinders only", default=())
-    positions: tuple[str, ...] = column(
-        CODES, "Exactly these valves, such as A3E1", default=()
+    cylinders: tuple[int, ...] = column(CYLINDERS, "These cylinders only", default=())
+    positions: tuple[Position, ...] = column(
+        POSITIONS, "Exactly these valves, such as A3E1", default=()
     )
     number: Decimal | None = column(
         POSITIVE, "So many of them, or the quantity measured", default=None
     )
-    size: str = column(TEXT, "Size, such as 0.15 mm or 4 thou", default="")
+    size: str = column(SIZE, "Size, such as 0.15 mm or 4 thou", default="")
     price: Decimal | None = column(
         NOT_NEGATIVE, "Own price for all of it", default=None
     )
@@ -154,7 +183,7 @@ class SetRow:
 
     set: str = column(CODE, "Set of work", refers="sets")
     heads: tuple[str, ...] = column(CODES, "Tags; missing: all heads", default=())
-    size: str = column(TEXT, "Size for what has one, such as 0.15 mm", default="")
+    size: str = column(SIZE, "Size for what has one, such as 0.15 mm", default="")
     price: Decimal | None = column(NOT_NEGATIVE, "Own price of the set", default=None)
     discountable: bool = column(
         YES_NO, "Whether the own price is discounted", default=False
@@ -356,7 +385,7 @@ def read_job(path: Path, edition: Edition) -> JobFile:
         reader.read()
         problems += reader.problems
     if problems:
-        raise ProblemsError(dict.fromkeys(problems))
+        raise ProblemsError(sorted(dict.fromkeys(problems), key=_row))
     first = readers[0]
     top = first.top
     return JobFile(
@@ -616,22 +645,14 @@ class _Reader:
     # Work.
 
     def _asked(self, row: WorkRow, path: Keys) -> Asked:
-        positions = tuple(
-            position
-            for text in row.positions
-            if (position := self._position(text, (*path, "positions")))
-        )
-        cylinders = tuple(int(c) for c in row.cylinders if c.isdecimal())
-        if len(cylinders) != len(row.cylinders):
-            self._wrong((*path, "cylinders"), row.cylinders, "allowed: such as [1, 2]")
         side = None if row.which == "all" else side_of(row.which)
         if row.despite_by and not row.despite_reason:
             self._wrong((*path, "despite_reason"), None, "a reason is needed")
         return Asked(
             operation=row.op,
             heads=tuple(tag.upper() for tag in row.heads),
-            which=Selection(side, cylinders, positions, row.number),
-            size=self._size(row.size, (*path, "size")),
+            which=Selection(side, row.cylinders, row.positions, row.number),
+            size=self._size(row.size),
             own=self._own(row, path),
             warranty=row.warranty,
             again=row.set_up_again,
@@ -644,7 +665,7 @@ class _Reader:
         return AskedSet(
             set=row.set,
             heads=tuple(tag.upper() for tag in row.heads),
-            size=self._size(row.size, (*path, "size")),
+            size=self._size(row.size),
             own=self._own(row, path),
         )
 
@@ -655,14 +676,8 @@ class _Reader:
             self._wrong((*path, "reason"), None, "a price set by hand needs a reason")
         return OwnPrice(row.price, row.reason, row.discountable)
 
-    def _size(self, text: str, path: Keys) -> Length | None:
-        if not text:
-            return None
-        try:
-            return parse_length(text, self.edition.shop.size_unit)
-        except LengthError as error:
-            self._wrong(path, text, str(error))
-            return None
+    def _size(self, text: str) -> Length | None:
+        return parse_length(text, self.edition.shop.size_unit) if text else None
 
     def _declined(self) -> dict[str, str]:
         declined = self.values.get("declined", {})
@@ -678,6 +693,10 @@ class _Reader:
                 allowed = f"an operation or kind of part{_near(code, known)}"
                 self._wrong((*place, code), code, f"allowed: {allowed}")
         return {code: str(reason) for code, reason in declined.items()}
+
+
+def _row(problem: Problem) -> int:
+    return problem.row or 0
 
 
 _INLINE = "own"

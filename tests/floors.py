@@ -1,0 +1,22 @@
+"""A named floor for a benchmark: the least that the same work must cost, same run."""
+
+import sys
+from timeit import repeat
+
+
+def against(benchmark, name, floor, *args):
+    """Print the benchmark's best time as a ratio to the best time of *floor*.
+
+    The ratio is kept with the benchmark too; nothing is asserted, for a busy machine
+    must not fail a suite. Without ``--benchmark-enable`` nothing is timed.
+    """
+    if benchmark.stats is None:
+        return
+    number = max(1, int(0.02 / max(1e-6, min(repeat(lambda: floor(*args), number=1)))))
+    best = min(repeat(lambda: floor(*args), number=number, repeat=7)) / number
+    ours = benchmark.stats.stats.min
+    ratio = ours / best
+    benchmark.extra_info["floor"] = name
+    benchmark.extra_info["ratio"] = round(ratio, 2)
+    beside = f"{ratio:.2f} x {name} ({best * 1e3:.3f} ms)"
+    sys.stderr.write(f"\n{benchmark.name}: {ours * 1e3:.3f} ms, {beside}\n")
