@@ -4,17 +4,22 @@ import re
 import shutil
 import tempfile
 from dataclasses import replace
+from datetime import date
 from decimal import Decimal
 from pathlib import Path
 
 from quoting.domain.edition import Edition
-from quoting.domain.rates import AgreedPrice, ClassPrice
+from quoting.domain.head import Head, parse_position, tags
+from quoting.domain.job import Job, Selection
+from quoting.domain.pricing import Priced, price
+from quoting.domain.rates import AgreedPrice, ClassPrice, Relation
 from quoting.files.edition import read_edition
 
 TESTS = Path(__file__).parent
 RT1 = TESTS / "rt1"
 JOBS = TESTS / "jobs"
 DEMO = TESTS.parent / "rates_demo"
+ON = date(2026, 3, 2)
 
 
 def edition(folder: Path = RT1, **shop: str) -> Edition:
@@ -55,6 +60,30 @@ def with_agreed_price(edition: Edition, **values: object) -> Edition:
     row = AgreedPrice(**values)
     key = (row.terms, row.operation or row.set, row.size_class)
     return replace(edition, agreed_prices={**edition.agreed_prices, key: row})
+
+
+def with_relation(edition: Edition, operation: str, **values: object) -> Edition:
+    """Return *edition* with one more row of relations; its reason is ``it must``."""
+    row = Relation(operation=operation, **{"reason": "it must", **values})
+    return replace(edition, relations=[*edition.relations, row])
+
+
+def heads(edition: Edition, *layouts: str, **known: object) -> tuple[Head, ...]:
+    """Return a head of each layout, tagged A, B ...; of all of them *known* holds."""
+    return tuple(
+        Head(tag, edition.layouts[code], **known)
+        for tag, code in zip(tags(), layouts, strict=False)
+    )
+
+
+def at(*positions: str) -> Selection:
+    """Return the selection of exactly these valves, such as A3E1."""
+    return Selection(positions=tuple(map(parse_position, positions)))
+
+
+def priced(edition: Edition, heads: tuple[Head, ...] = (), **job: object) -> Priced:
+    """Price a job on *heads*, taxed as on ``ON``."""
+    return price(edition, Job(heads, **job), ON)
 
 
 def dec(text: str) -> Decimal:

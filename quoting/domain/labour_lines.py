@@ -10,7 +10,7 @@ from decimal import Decimal
 from typing import NamedTuple
 
 from quoting.domain.basis import Basis, by_code, total
-from quoting.domain.head import Fact, Head, Side
+from quoting.domain.head import Fact, Head, Position, Side
 from quoting.domain.job import Asked, AskedSet, FreeLine
 from quoting.domain.lengths import Length, steps
 from quoting.domain.lines import Line
@@ -73,8 +73,8 @@ class _Bucket:
     """A line in the making: portions that agree in base, unit price and modifiers."""
 
     __slots__ = (
-        "at_most", "bases", "heads", "positions", "quantity", "rate", "scaling",
-        "side", "task", "unit",
+        "at_most", "bases", "heads", "minutes", "positions", "quantity", "rate",
+        "rate_of", "scaling", "side", "task", "unit",
     )  # fmt: skip
 
     def __init__(
@@ -83,19 +83,17 @@ class _Bucket:
         rate: Rate,
         unit: Decimal,
         scaling: _Scaling,
-        portion: Portion,
         side: Side | None,
-        quantity: Decimal,
     ) -> None:
         self.task = task
         self.rate = rate
         self.unit = unit
         self.scaling = scaling
-        self.heads = portion.zone.tags
-        self.positions = portion.positions
         self.side = side
-        self.quantity = quantity
-        self.bases = ZERO
+        self.heads: tuple[str, ...] = ()
+        self.rate_of: dict[str, Rate] = {}
+        self.positions: tuple[Position, ...] = ()
+        self.quantity = self.bases = self.minutes = ZERO
         self.at_most = False
 
     def takes(self, task: Task, rate: Rate, unit: Decimal, scaling: _Scaling) -> bool:
@@ -105,18 +103,28 @@ class _Bucket:
         if self.task is not task and not _alike(self.task.asked, task.asked):
             return False
         if rate.timed:
-            return self.rate[-4:] == rate[-4:]
+            return self.rate.setup == rate.setup and self.rate.each == rate.each
         return self.unit == unit and self.rate.base == rate.base
 
-    def add(self, portion: Portion, side: Side | None, quantity: Decimal) -> None:
-        """Take one more portion in."""
+    def add(
+        self, portion: Portion, rate: Rate, side: Side | None, quantity: Decimal
+    ) -> None:
+        """Take a portion in; its minutes go by its own rate."""
         tags = portion.zone.tags
         if tags != self.heads:
             self.heads = tuple(dict.fromkeys((*self.heads, *tags)))
+        if rate is not self.rate:
+            self.rate_of.update(dict.fromkeys(tags, rate))
         self.positions += portion.positions
         if self.side is not side:
             self.side = None
         self.quantity += quantity
+        self.minutes += rate.each * quantity * self.scaling.minutes_unit
+
+    def set_up(self, tag: str, share: Decimal) -> None:
+        """Put a share of one head's base on this line."""
+        self.bases += share
+        self.minutes += self.rate_of.get(tag, self.rate).setup * share
 
     @property
     def base_worth(self) -> Decimal:
@@ -246,11 +254,11 @@ class _Labour:
                 quantity *= _steps(operation, operation.step, task.asked.size)
             for bucket in buckets:
                 if bucket.takes(task, rate, unit, scaling):
-                    bucket.add(portion, side, quantity)
                     break
             else:
-                bucket = _Bucket(task, rate, unit, scaling, portion, side, quantity)
+                bucket = _Bucket(task, rate, unit, scaling, side)
                 buckets.append(bucket)
+            bucket.add(portion, rate, side, quantity)
             if at_most:
                 bucket.at_most = True
         return buckets
@@ -281,29 +289,29 @@ class _Labour:
 
     def _set_ups(self, operation: Operation, buckets: Sequence[_Bucket]) -> None:
         """Give each head's base to the first line that has work on that head."""
-        first, heads = buckets[0], len(self.job.heads)
-        if operation.base_per == "job" or not heads:
-            max(buckets, key=lambda bucket: bucket.base_worth).bases = ONE
-        elif len(first.heads) == heads:
-            first.bases = ONE + (heads - 1) * operation.pair_break
+        if operation.base_per == "job" or not self.job.heads:
+            max(buckets, key=lambda bucket: bucket.base_worth).set_up("", ONE)
         else:
-            on: dict[str, _Bucket] = {}
+            first: dict[str, _Bucket] = {}
             for bucket in buckets:
                 for tag in bucket.heads:
-                    on.setdefault(tag, bucket)
-            full = max(on, key=lambda tag: on[tag].base_worth)
-            for tag, bucket in on.items():
-                bucket.bases += ONE if tag == full else operation.pair_break
+                    first.setdefault(tag, bucket)
+            full = next(iter(first))
+            if len(buckets) > 1:
+                full = max(first, key=lambda tag: first[tag].base_worth)
+            for tag, bucket in first.items():
+                bucket.set_up(tag, ONE if tag == full else operation.pair_break)
         for bucket in buckets:
             if bucket.task.asked.again:
-                bucket.bases += len(bucket.heads)
+                for tag in bucket.heads:
+                    bucket.set_up(tag, ONE)
 
     def _line(self, operation: Operation, bucket: _Bucket) -> Line:
         basis, rate, scaling = self.basis, bucket.rate, bucket.scaling
         bases, quantity, asked = bucket.bases, bucket.quantity, bucket.task.asked
         centre = self.edition.work_centres[operation.work_centre]
         exact = rate.base * bases + bucket.unit * quantity * scaling.unit
-        minutes = rate.setup * bases + rate.each * quantity * scaling.minutes_unit
+        minutes = bucket.minutes
         if scaling is not _NEUTRAL:
             exact *= scaling.line
             minutes *= scaling.minutes_line

@@ -115,7 +115,10 @@ def price(edition: Edition, job: Job, tax_point: date) -> Priced:
         lines, labour = [], labour_lines(basis, work)
     labour += [free_line(basis, free) for free in job.free]
     lines += labour
-    lines += _on_paid_labour(basis, labour)
+    if going or not job.heads:
+        lines += _on_paid_labour(basis, labour)
+    else:
+        lines += _discounts(basis, labour, ("labour",))
     parts = part_lines(basis, work)
     lines += parts
     lines += _discounts(basis, parts, ("parts", "exchange"))
@@ -143,11 +146,16 @@ def price(edition: Edition, job: Job, tax_point: date) -> Priced:
 def no_fix(edition: Edition, job: Job, gate: str, tax_point: date) -> Priced:
     """Price *job* as if every head were condemned at the test *gate*.
 
+    Parts, outwork and free lines are left out: nobody begins them before the test.
+
     Raises:
         RuleError: as ``price``.
     """
     heads = tuple(replace(head, condemned_at=gate) for head in job.heads)
-    return price(edition, replace(job, heads=heads, rush="", call_it=None), tax_point)
+    stopped = replace(
+        job, heads=heads, free=(), parts=(), outwork=(), rush="", call_it=None
+    )
+    return price(edition, stopped, tax_point)
 
 
 # Steps 2 to 5: discount, rush, make-up and sundries, all on the paid labour.

@@ -51,7 +51,7 @@ GROUPS = (
 )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class WorkCentre:
     """A place in the shop where work is done."""
 
@@ -61,7 +61,7 @@ class WorkCentre:
     cost_rate: Decimal = column(NOT_NEGATIVE, "What an hour here costs the shop")
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Operation:
     """Something that is done to a head and charged for."""
 
@@ -149,7 +149,7 @@ class Operation:
         return COUNTS[self.counted_by].by == "position"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class ClassPrice:
     """An operation's own price and times on heads of one size class."""
 
@@ -176,7 +176,7 @@ class ClassPrice:
         return any(price is not None for price in prices)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class AgreedPrice:
     """What one customer's terms say of an operation or a set of work."""
 
@@ -263,7 +263,7 @@ def _prices(
     )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Terms:
     """What a customer has agreed with the shop."""
 
@@ -350,7 +350,7 @@ _TEST = choice("is", "under", "over")
 RELATIONS = ("brings", "needs", "not_with", "not_on", "replaces")
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Modifier(Conditional):
     """What a fact does to prices and minutes."""
 
@@ -375,7 +375,7 @@ class Modifier(Conditional):
     )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Relation(Conditional):
     """What one operation has to do with another, or with the head."""
 
@@ -400,7 +400,7 @@ class Relation(Conditional):
     )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Part:
     """A part with its price of the day; such rows live beside the edition."""
 
@@ -436,7 +436,7 @@ class Part:
     supplier: str = column(TEXT, "Where it is bought", default="")
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Fee:
     """A charge that follows from work or is asked for, such as wash disposal."""
 
@@ -455,7 +455,7 @@ class Fee:
     )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Rush:
     """A level of hurry and its price."""
 
@@ -466,7 +466,7 @@ class Rush:
     aliases: tuple[str, ...] = column(TEXTS, "Other words for it", default=())
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Sundries:
     """What a job pays for wheels, paste, rag and oil."""
 
@@ -477,7 +477,7 @@ class Sundries:
     cap: Decimal | None = column(NOT_NEGATIVE, "Most a job pays", default=None)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Surcharge:
     """An exchange surcharge: held until the old unit comes back."""
 
@@ -512,7 +512,7 @@ class Surcharge:
         }[grade]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class WorkSet:
     """Operations that go together."""
 
@@ -528,7 +528,7 @@ class WorkSet:
     on_board: bool = column(YES_NO, "Whether the price board shows it", default=False)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class SetPrice:
     """One price for a whole set of work."""
 
@@ -539,7 +539,7 @@ class SetPrice:
     per: str = column(choice("head", "job"), "Due a head or a job", default="head")
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Reason:
     """Why a head came."""
 
@@ -552,7 +552,7 @@ class Reason:
     )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class TaxRow:
     """One tax that a tax code names, for a time."""
 
@@ -594,7 +594,7 @@ PLACES = (
 )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Limit:
     """A reading and what it must keep within."""
 
@@ -616,7 +616,7 @@ class Limit:
     hint: str = column(TEXT, "Printed figure from elsewhere; never judges", default="")
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Caution(Conditional):
     """A reminder that is printed where the work can hurt someone."""
 
@@ -662,7 +662,7 @@ TABLES: Mapping[str, Table[Any]] = {
 }
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Shop:
     """What holds for the whole shop: the keys of shop.toml."""
 

@@ -93,7 +93,7 @@ CYLINDERS = Kind("string", "numbers of cylinders, such as [1, 2]", _cylinders)
 SIZE = Kind("string", "a length such as 0.15 mm, 0.006 in or 6 thou", _size)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class TopRow:
     """What holds for the whole file."""
 
@@ -119,7 +119,7 @@ class TopRow:
     )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class CustomerRow:
     """Whose head it is."""
 
@@ -132,7 +132,7 @@ class CustomerRow:
     engine: str = column(TEXT, "What the head belongs to", default="")
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class HeadRow:
     """A head that came."""
 
@@ -147,7 +147,7 @@ class HeadRow:
     )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class WorkRow:
     """An operation asked for."""
 
@@ -177,7 +177,7 @@ class WorkRow:
     despite_reason: str = column(TEXT, "... and why", default="")
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class SetRow:
     """A set of work asked for."""
 
@@ -191,7 +191,7 @@ class SetRow:
     reason: str = column(TEXT, "Why the price was set by hand", default="")
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class FreeRow:
     """Work that no table knows: hours, or an amount."""
 
@@ -206,7 +206,7 @@ class FreeRow:
     discountable: bool = column(YES_NO, "Whether it is discounted", default=False)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class PartRow:
     """A part: of the table, or described here."""
 
@@ -230,7 +230,7 @@ class PartRow:
     warranty: Decimal | None = column(SHARE, "Share that the shop bears", default=None)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class OutworkRow:
     """Work that another shop does."""
 
@@ -242,7 +242,7 @@ class OutworkRow:
     tax_code: str = column(CODE, "Tax code", default="", refers="tax_codes")
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class FeeRow:
     """A fee asked for, or left out."""
 
@@ -250,7 +250,7 @@ class FeeRow:
     quantity: Decimal = column(NOT_NEGATIVE, "How often; 0 leaves it out")
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class DepositRow:
     """Money taken before."""
 
@@ -259,7 +259,7 @@ class DepositRow:
     method: str = column(TEXT, "How it was paid", default="")
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class ExemptRow:
     """Why this customer owes no tax."""
 
@@ -268,7 +268,7 @@ class ExemptRow:
     certificate: str = column(TEXT, "Number of the certificate", default="")
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class CallItRow:
     """A round figure for all of it, with tax."""
 
@@ -276,7 +276,7 @@ class CallItRow:
     reason: str = column(TEXT, "Why")
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class InvoiceRow:
     """What an invoice needs beside the job."""
 
@@ -436,6 +436,9 @@ class _Reader:
         self.problems += problems
         if top is not None:
             self._refer(TOP, top, ())
+            if top.date < (start := self.edition.shop.valid_from):
+                allowed = f"the edition is in force from {start.isoformat()}"
+                self._wrong(("date",), top.date, allowed)
         heads = self._heads(rows["heads"])
         work = [self._asked(row, path) for row, path in rows["work"]]
         sets = [self._asked_set(row, path) for row, path in rows["sets"]]

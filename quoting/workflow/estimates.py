@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING
 from quoting.domain.edition import Edition
 from quoting.domain.errors import RuleError, translatable
 from quoting.domain.quote import Alternative, Customer, Quote, holds_until, offer
-from quoting.domain.work_order import work_order
 from quoting.files.job_file import Invoice, read_job
 from quoting.files.result import as_json as priced_as_json
 
@@ -163,6 +162,7 @@ def work_order_paper(
     Raises:
         NoSuchAlternativeError: there are fewer.
     """
+    from quoting.domain.work_order import work_order
     from quoting.papers.work_order import work_order_paper as paper
 
     way = _way(estimate, number)

@@ -108,17 +108,38 @@ def figures(rates, job, priced):
     return rows, parts, fees, shop
 
 
-def test_pricing_forty_lines_beside_the_sums_by_hand(benchmark):
-    """The floor does the same sums with nothing looked up, chosen or explained."""
+def test_pricing_forty_lines_again(benchmark):
+    """The floor does the same sums with nothing looked up, chosen or explained.
+
+    As while a caller speaks: the heads and most of the work were priced before.
+    """
     rates, job = forty_lines()
-    priced = price(rates, job, ON)
-    start = figures(rates, job, priced)
-    lines, net, tax, total, minutes, cost = by_hand(*start)
-    sums = priced.totals
-    assert (net, tax, total) == (sums.net, sums.tax, sums.total)
-    assert (minutes, cost) == (sums.minutes, sums.cost)
-    assert len(lines) == sum(line.kind == "labour" for line in priced.lines)
+    start = figures(rates, job, price(rates, job, ON))
+    check(by_hand(*start), price(rates, job, ON))
 
     benchmark(price, rates, job, ON)
 
     against(benchmark, "the sums by hand", by_hand, *start)
+
+
+def test_pricing_forty_lines_for_the_first_time(benchmark):
+    """The same with nothing kept from an earlier price."""
+    rates, job = forty_lines()
+    start = figures(rates, job, price(rates, job, ON))
+
+    def fresh():
+        rates.kept.clear()
+        return price(rates, job, ON)
+
+    check(by_hand(*start), benchmark(fresh))
+
+    against(benchmark, "the sums by hand", by_hand, *start)
+
+
+def check(sums, priced):
+    """Hold both to the same figures."""
+    lines, net, tax, total, minutes, cost = sums
+    totals = priced.totals
+    assert (net, tax, total) == (totals.net, totals.tax, totals.total)
+    assert (minutes, cost) == (totals.minutes, totals.cost)
+    assert len(lines) == sum(line.kind == "labour" for line in priced.lines)

@@ -323,7 +323,7 @@ def test_no_size_class_goes_unused(size_class: str) -> None:
 @pytest.mark.parametrize("code", ["WASH", "LEAK", "SKIM", "MEAS", "STRP", "ASSY"])
 def test_a_bigger_head_never_costs_less(code: str) -> None:
     rates = [
-        demo().rate(demo().operations[code], size_class)
+        demo().rates(size_class)[code]
         for size_class in ("single", "small", "car", "large", "plant")
     ]
     by_size = [
