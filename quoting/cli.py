@@ -69,7 +69,7 @@ def demo(out: Path, locale: str | None, paper: str | None) -> None:
         _write(made)
     except RuleError as error:
         _refuse(error)
-    click.echo(f"\n{edition.shop.name} is {edition.shop.notice}.")
+    click.echo(f"\n{edition.shop.name}: {edition.shop.notice}.")
     for path in made:
         click.echo(f"written: {path}")
 
@@ -96,6 +96,14 @@ def demo(out: Path, locale: str | None, paper: str | None) -> None:
     type=click.DateTime(["%Y-%m-%d"]),
     help="Day of the price when it is said in words; today.",
 )
+@click.option("--terms", help="Code of the customer's terms when it is said in words.")
+@click.option(
+    "--answer",
+    "answers",
+    multiple=True,
+    metavar="WORD=CODE",
+    help="Answer to a question that the words raised; may be given again.",
+)
 @LOCALE
 @PAPER
 def price(
@@ -107,6 +115,8 @@ def price(
     invoice: Path | None,
     alternative: int,
     on: datetime | None,
+    terms: str | None,
+    answers: tuple[str, ...],
     locale: str | None,
     paper: str | None,
     *,
@@ -125,7 +135,14 @@ def price(
         if words is not None:
             day = on.date() if on else _today()
             language = (locale or edition.shop.locale)[:2]
-            estimate = estimates.from_words(words, edition, day, language)
+            estimate = estimates.from_words(
+                words,
+                edition,
+                day,
+                language=language,
+                terms=terms or "",
+                answers=_answers(answers),
+            )
         else:
             estimate = estimates.from_file(job, edition)  # type: ignore[arg-type]
         made: dict[Path, Paper] = {}
@@ -214,6 +231,17 @@ def _refuse(error: RuleError) -> NoReturn:
     for problem in problems:
         click.echo(str(problem), err=True)
     sys.exit(2)
+
+
+def _answers(given: tuple[str, ...]) -> dict[str, str]:
+    """Read WORD=CODE pairs."""
+    answers = {}
+    for answer in given:
+        word, equals, code = answer.rpartition("=")
+        if not equals or not word.strip() or not code.strip():
+            raise click.BadParameter(f"{answer!r} is not WORD=CODE.")
+        answers[word.strip()] = code.strip()
+    return answers
 
 
 def _today() -> date:

@@ -174,9 +174,7 @@ class _Labour:
             in_sets += members
             if figure is not None and members:
                 in_sets.append(
-                    self._set_line(
-                        asked.set, members, figure, whole[asked.set], negotiated
-                    )
+                    self._set_line(asked, members, figure, whole[asked.set], negotiated)
                 )
         return in_sets + lines
 
@@ -471,16 +469,21 @@ class _Labour:
 
     def _set_line(
         self,
-        code: str,
+        asked: AskedSet,
         members: Sequence[Line],
         figure: Decimal,
         whole: Decimal,
         negotiated: bool,
     ) -> Line:
+        """Make the line that brings a set to its price.
+
+        A price from a table is for the whole set and shrinks with what is left out; one
+        set by hand is for what is asked for.
+        """
         remaining = total(line.net for line in members)
         if self.basis.relieved:
             figure = self._relieved(members, figure)
-        if whole and remaining != whole:
+        if whole and remaining != whole and asked.own is None:
             figure = self.basis.cents(figure * remaining / whole)
         net = figure - remaining
         weights = [line.net for line in members] if remaining else [ONE] * len(members)
@@ -490,8 +493,8 @@ class _Labour:
         discountable = total(part for line, part in pairs if line.discountable)
         return Line(
             kind="set_price",
-            code=code,
-            description=self.edition.sets[code].name,
+            code=asked.set,
+            description=self.edition.sets[asked.set].name,
             net=net,
             group="labour",
             shares=tuple(shares.items()),
@@ -499,7 +502,7 @@ class _Labour:
             unit_price=figure,
             cost=ZERO,
             discountable=ZERO if negotiated else discountable,
-            set=code,
+            set=asked.set,
         )
 
     def _relieved(self, members: Sequence[Line], figure: Decimal) -> Decimal:

@@ -91,9 +91,6 @@ class Line(NamedTuple):
         return None if self.cost is None else self.net - self.cost
 
 
-#: Kinds of lines that are a share of others.
-PERCENTAGES = ("discount", "rush", "sundries")
-
 Show = Callable[[Decimal], str]
 
 
@@ -130,7 +127,7 @@ def _arithmetic(line: Line, money: Show, number: Show) -> str:
         return _labour_arithmetic(line, money, number)
     if line.kind == "set_price" and price is not None:
         return f"one price {money(price)} for the set"
-    if line.kind in PERCENTAGES and price is not None and line.base is not None:
+    if line.quantity is None and price is not None and line.base is not None:
         return f"{number(price)} % of {money(line.base)}"
     if price is None or line.quantity is None:
         return line.reason

@@ -14,7 +14,7 @@ from quoting.domain.head import Head
 from quoting.domain.job import AskedPart
 from quoting.domain.lines import Line
 from quoting.domain.money import HUNDRED, ONE, ZERO
-from quoting.domain.rates import Fee, Part, side_of
+from quoting.domain.rates import Fee, Part, Surcharge, side_of
 from quoting.domain.work import Notice, Plan
 from quoting.domain.zones import Portion
 
@@ -267,25 +267,33 @@ def _unit_price(basis: Basis, asked: AskedPart) -> tuple[Decimal, Decimal | None
 def _surcharge(
     basis: Basis, code: str, old_unit: str, quantity: Decimal
 ) -> Iterator[Line]:
+    """Yield what is charged, and what goes back for an old unit handed in at once."""
     row = basis.edition.surcharges[code]
     amount = basis.cents(quantity * row.amount)
-    due = [(amount, row.tax_code, row.name)]
+    charged = _surcharge_line(basis, row, amount, row.tax_code)
+    yield charged._replace(quantity=quantity, noun="piece", unit_price=row.amount)
     if old_unit and (back := basis.cents(amount * row.share(old_unit))):
         back_code = row.tax_code if row.tax_returned else row.untaxed_code
-        due.append((-back, back_code, f"{row.name}, old unit handed in"))
-    for exact, tax_code, description in due:
-        net = basis.owed(exact, tax_code)
-        charged = basis.charged(tax_code)
-        yield Line(
-            kind="surcharge",
-            code=code,
-            description=description,
-            net=net,
-            group="surcharges",
-            shares=((charged, net),),
-            tax_code=charged,
-            quantity=quantity,
-            noun="piece",
-            unit_price=row.amount,
-            cost=ZERO,
+        returned = _surcharge_line(basis, row, -back, back_code)
+        yield returned._replace(
+            description=f"{row.name}, old unit handed in",
+            base=amount,
+            unit_price=row.share(old_unit) * HUNDRED,
         )
+
+
+def _surcharge_line(
+    basis: Basis, row: Surcharge, amount: Decimal, tax_code: str
+) -> Line:
+    net = basis.owed(amount, tax_code)
+    charged = basis.charged(tax_code)
+    return Line(
+        kind="surcharge",
+        code=row.code,
+        description=row.name,
+        net=net,
+        group="surcharges",
+        shares=((charged, net),),
+        tax_code=charged,
+        cost=ZERO,
+    )

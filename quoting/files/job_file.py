@@ -434,11 +434,11 @@ class _Reader:
         leave = (*SECTIONS, "declined")
         top, problems = toml.record(self.document, TOP, self.values, leave=leave)
         self.problems += problems
-        if top is not None:
-            self._refer(TOP, top, ())
-            if top.date < (start := self.edition.shop.valid_from):
-                allowed = f"the edition is in force from {start.isoformat()}"
-                self._wrong(("date",), top.date, allowed)
+        self._refer(TOP, self.values, ())
+        start = self.edition.shop.valid_from
+        if top is not None and top.date < start:
+            allowed = f"the edition is in force from {start.isoformat()}"
+            self._wrong(("date",), top.date, allowed)
         heads = self._heads(rows["heads"])
         work = [self._asked(row, path) for row, path in rows["work"]]
         sets = [self._asked_set(row, path) for row, path in rows["sets"]]
@@ -527,19 +527,19 @@ class _Reader:
                 self.document, section.table, values, path, leave
             )
             self.problems += problems
+            self._refer(section.table, values, path)
             if row is not None:
-                self._refer(section.table, row, path)
                 rows.append((row, path))
         return rows
 
-    def _refer(self, table: Table[Any], row: object, path: Keys) -> None:
+    def _refer(self, table: Table[Any], values: Mapping[str, Any], path: Keys) -> None:
         """Check that every code of a row is in the table that it refers to."""
         for name, about in table.columns().items():
-            code = getattr(row, name)
-            if not about.refers or not code or code == _INLINE:
+            if not about.refers or not values.get(name):
                 continue
+            code = toml.as_text(values[name])
             known = _codes(self.edition, about.refers)
-            if code not in known:
+            if code != _INLINE and code not in known:
                 near = _near(code, known)
                 place = (*path, name) if path else self.places.get(name, (name,))
                 self._wrong(place, code, f"allowed: a code of {about.refers}.csv{near}")

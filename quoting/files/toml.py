@@ -140,8 +140,17 @@ def record(
             document.line((*path, problem.column)),
             problem.column,
             problem.found,
-            problem.allowed.replace("the column is missing", "is missing"),
+            _for_toml(problem.allowed, leave),
         )
         for problem in problems
     ]
     return (placed[0].record if placed else None), found
+
+
+def _for_toml(allowed: str, others: Sequence[str]) -> str:
+    """Return what a table's reader said in the words of a TOML file."""
+    allowed = allowed.replace("the column is missing", "is missing")
+    if allowed.startswith("known columns: "):
+        known = allowed.removeprefix("known columns: ")
+        return f"known keys: {', '.join([known, *others])}"
+    return allowed

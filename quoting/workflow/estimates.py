@@ -1,5 +1,6 @@
 """An estimate: what a file or a caller asks for, priced, and the papers made of it."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
@@ -12,14 +13,21 @@ from quoting.files.job_file import Invoice, read_job
 from quoting.files.result import as_json as priced_as_json
 
 if TYPE_CHECKING:
+    from quoting.domain.spoken import Question
     from quoting.i18n import Formats
     from quoting.papers.html import Paper
 
 
-class NothingAlikeError(RuleError):
+class NothingPricedError(RuleError):
     """The words name no head and no work that could be priced."""
 
-    message = translatable("Nothing could be priced. {questions}")
+    message = translatable("Nothing could be priced from {text!r}. {reasons}")
+
+
+class NoSuchTermsError(RuleError):
+    """A code names no terms."""
+
+    message = translatable("There are no terms {code}; there are: {known}.")
 
 
 class NoInvoiceNumberError(RuleError):
@@ -85,7 +93,15 @@ def from_file(path: Path, edition: Edition) -> Estimate:
     )
 
 
-def from_words(text: str, edition: Edition, on: date, language: str) -> Estimate:
+def from_words(
+    text: str,
+    edition: Edition,
+    on: date,
+    *,
+    language: str = "en",
+    terms: str = "",
+    answers: Mapping[str, str] | None = None,
+) -> Estimate:
     """Price what a caller says.
 
     Args:
@@ -93,21 +109,30 @@ def from_words(text: str, edition: Edition, on: date, language: str) -> Estimate
         edition: to price by.
         on: day of the price.
         language: of the caller, such as ``de``; it decides the decimal mark.
+        terms: code of the customer's terms; empty: the shop's own.
+        answers: what earlier questions were answered: word and code.
 
     Raises:
-        NothingAlikeError: the words name nothing that can be priced.
-        RefusedError: the heads cannot have the work asked for.
+        NothingPricedError: the words name nothing that can be priced as said.
+        NoSuchTermsError: *terms* names none.
     """
     from quoting.domain.phrase import say
 
-    said = say(text, edition, language=language)
+    if terms and terms not in edition.terms:
+        raise NoSuchTermsError(code=terms, known=", ".join(edition.terms))
+    agreed = edition.terms[terms] if terms else None
+    said = say(text, edition, language=language, terms=agreed, remembered=answers)
     ways = tuple(
         offer(edition, candidate.label, candidate.job, on)
         for candidate in said.candidates
+        if not candidate.refused
     )
-    questions = tuple(question.text for question in said.questions)
+    questions = tuple(_in_full(question) for question in said.questions)
+    refused = dict.fromkeys(why for way in said.candidates for why in way.refused)
     if not ways:
-        raise NothingAlikeError(questions=" ".join(questions))
+        unplaced = [f"Could not place: {'; '.join(said.not_placed)}."]
+        reasons = [*refused, *questions, *(unplaced if said.not_placed else [])]
+        raise NothingPricedError(text=text, reasons=" ".join(reasons))
     return Estimate(
         number="",
         on=on,
@@ -117,9 +142,15 @@ def from_words(text: str, edition: Edition, on: date, language: str) -> Estimate
         ways=ways,
         candidates=len(ways) > 1,
         not_placed=said.not_placed,
-        questions=questions,
+        questions=(*questions, *refused),
         echoed=said.echoed,
     )
+
+
+def _in_full(question: "Question") -> str:
+    """Return a question with its choices, each with the code that answers it."""
+    choices = [f"{label} = {code}" for code, label in question.choices]
+    return f"{question.text} ({'; '.join(choices)})" if choices else question.text
 
 
 def as_json(estimate: Estimate) -> str:
