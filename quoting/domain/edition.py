@@ -12,7 +12,7 @@ from collections.abc import (
     MutableMapping,
     Sequence,
 )
-from dataclasses import dataclass
+from dataclasses import MISSING, dataclass, fields
 from datetime import date
 from functools import cached_property
 from typing import Any, NamedTuple
@@ -27,7 +27,7 @@ from quoting.domain.head import (
     SIDES,
     Layout,
 )
-from quoting.domain.money import ONE, Currency
+from quoting.domain.money import ONE, Currency, smallest_unit
 from quoting.domain.rates import (
     RELATIONS,
     TABLES,
@@ -56,7 +56,14 @@ from quoting.domain.rates import (
     WorkSet,
     rate,
 )
-from quoting.domain.tables import Placed, Sheet, changed_by_spreadsheets, read
+from quoting.domain.tables import (
+    Cells,
+    Placed,
+    Sheet,
+    changed_by_spreadsheets,
+    read_cells,
+    records,
+)
 from quoting.domain.tax import Policy, Tax, Taxes
 
 
@@ -185,9 +192,17 @@ class TaxCodeEndedError(RuleError):
 
 
 class _Read(NamedTuple):
-    """What reading the sheets gave: records with their rows, and codes seen."""
+    """What reading the sheets gave, by table.
+
+    Attributes:
+        placed: records of the rows without a problem.
+        rows: what could be read of every row.
+        files: names of the files.
+        codes: every code seen, and the kinds of parts.
+    """
 
     placed: Mapping[str, list[Placed[Any]]]
+    rows: Mapping[str, list[Cells]]
     files: Mapping[str, str]
     codes: Mapping[str, set[str]]
 
@@ -215,19 +230,23 @@ def assemble(
     """
     problems = list(found)
     placed: dict[str, list[Placed[Any]]] = {}
+    rows: dict[str, list[Cells]] = {}
     codes: dict[str, set[str]] = {}
     for name, table in TABLES.items():
         sheet = sheets[name]
-        rows = list(sheet.rows)
-        sheet = sheet._replace(rows=rows)
-        placed[name], wrong = read(table, sheet)
+        sheet = sheet._replace(rows=list(sheet.rows))
+        rows[name], wrong = read_cells(table, sheet)
         problems += wrong
+        placed[name] = records(table, rows[name])
         codes[name] = _codes_in(sheet)
-    codes["part kinds"] = {entry.record.kind for entry in placed["parts"]}
-    known = _Read(placed, {name: sheets[name].file for name in TABLES}, codes)
-    problems += _check(shop, known)
+    codes["part kinds"] = {entry.values.get("kind", "") for entry in rows["parts"]}
+    files = {name: sheets[name].file for name in TABLES}
+    problems += _check(shop, _Read(placed, rows, files, codes))
     if any(not problem.warning for problem in problems):
-        raise ProblemsError(problems)
+        order = {file: place for place, file in enumerate(files.values())}
+        raise ProblemsError(
+            sorted(problems, key=lambda p: (order.get(p.file, -1), p.row or 0))
+        )
     return _edition(shop, policy, placed), tuple(problems)
 
 
@@ -297,6 +316,8 @@ def _check(shop: Shop, known: _Read) -> Iterator[Problem]:
                 "shop.toml", None, column_name, code, _codes_allowed(code, about, known)
             )
     yield from _size_classes(shop, known)
+    yield from _too_fine(shop, known)
+    yield from _timed_with_a_price(known)
     yield from _overlapping_taxes(known)
     yield from _circles(known)
     yield from _uncountable_in_sets(known)
@@ -306,9 +327,14 @@ def _duplicates(name: str, known: _Read) -> Iterator[Problem]:
     keys = _KEYS[name]
     if not keys:
         return
+    columns = fields(TABLES[name].record)
+    default = {f.name: f.default for f in columns if f.default is not MISSING}
     first: dict[tuple[Any, ...], int] = {}
-    for row, record in known.placed[name]:
-        key = tuple(getattr(record, column_name) for column_name in keys)
+    for row, values, _ in known.rows[name]:
+        given = {**default, **values}
+        if not given.keys() >= set(keys):
+            continue
+        key = tuple(given[column_name] for column_name in keys)
         shown = " ".join(str(part) for part in key if part)
         if key in first:
             yield Problem(
@@ -333,8 +359,8 @@ def _references(name: str, known: _Read) -> Iterator[Problem]:
         if not about.refers:
             continue
         allowed = known.codes[about.refers]
-        for row, record in known.placed[name]:
-            value = getattr(record, column_name)
+        for row, values, _ in known.rows[name]:
+            value = values.get(column_name, "")
             for code in (value,) if isinstance(value, str) else value:
                 if code and code not in allowed:
                     yield Problem(
@@ -357,7 +383,8 @@ def _codes_allowed(code: str, table: str, known: _Read) -> str:
 _Wrong = tuple[str, str, str]
 
 
-def _layout(layout: Layout) -> Iterator[_Wrong]:
+def layout_mistakes(layout: Layout) -> Iterator[_Wrong]:
+    """Yield what a layout cannot have: column, what was found, what is allowed."""
     if not 1 <= layout.cylinders <= MOST_CYLINDERS:
         yield "cylinders", str(layout.cylinders), f"allowed: 1 to {MOST_CYLINDERS}"
     if (valves := layout.inlet + layout.exhaust) > MOST_VALVES:
@@ -504,7 +531,7 @@ def _limit(limit: Limit) -> Iterator[_Wrong]:
 
 
 _ROW_CHECKS: Mapping[str, Any] = {
-    "layouts": _layout,
+    "layouts": layout_mistakes,
     "operations": _operation,
     "class_prices": _sides,
     "agreed_prices": _agreed,
@@ -552,6 +579,33 @@ def _size_classes(shop: Shop, known: _Read) -> Iterator[Problem]:
                 )
 
 
+#: Amounts that stand on a line, or bound one, as they are written.
+_ON_A_LINE: Mapping[str, str] = {
+    "operations": "minimum",
+    "class_prices": "minimum",
+    "agreed_prices": "price",
+    "set_prices": "price",
+    "rush": "amount",
+    "sundries": "cap",
+}
+_ON_A_LINE_OF_SHOP = ("job_minimum", "no_fix_cap")
+
+
+def _too_fine(shop: Shop, known: _Read) -> Iterator[Problem]:
+    """Find amounts that the currency has no coin for."""
+    allowed = f"at most {shop.digits} decimals, as {shop.currency} has"
+    unit = smallest_unit(shop.digits)
+    for name, column_name in _ON_A_LINE.items():
+        for row, values, _ in known.rows[name]:
+            amount = values.get(column_name)
+            if amount is not None and amount % unit:
+                yield Problem(known.files[name], row, column_name, str(amount), allowed)
+    for column_name in _ON_A_LINE_OF_SHOP:
+        amount = getattr(shop, column_name)
+        if amount is not None and amount % unit:
+            yield Problem("shop.toml", None, column_name, str(amount), allowed)
+
+
 def _overlapping_taxes(known: _Read) -> Iterator[Problem]:
     earlier: dict[tuple[str, int], list[Placed[TaxRow]]] = {}
     for entry in known.placed["tax_codes"]:
@@ -583,6 +637,8 @@ def _circles(known: _Read) -> Iterator[Problem]:
     def walk(code: str, path: tuple[str, ...]) -> Iterator[Problem]:
         for entry in brings.get(code, ()):
             other = entry.record.other
+            if other == code:
+                continue  # the row's own problem
             if other in path:
                 circle = (*path[path.index(other) :], other)
                 yield Problem(
@@ -599,6 +655,20 @@ def _circles(known: _Read) -> Iterator[Problem]:
     for code in brings:
         if code not in done:
             yield from walk(code, (code,))
+
+
+def _timed_with_a_price(known: _Read) -> Iterator[Problem]:
+    operations = {o.record.code: o.record for o in known.placed["operations"]}
+    for row, record in known.placed["class_prices"]:
+        operation = operations.get(record.operation)
+        if operation and operation.priced_by == "time" and record.has_price:
+            yield Problem(
+                known.files["class_prices"],
+                row,
+                "operation",
+                record.operation,
+                "is priced by time; give minutes instead of prices",
+            )
 
 
 def _uncountable_in_sets(known: _Read) -> Iterator[Problem]:

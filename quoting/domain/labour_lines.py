@@ -39,20 +39,21 @@ def free_line(basis: Basis, free: FreeLine) -> Line:
     exact = hours * rate if free.amount is None else free.amount
     net = basis.owed(basis.cents(exact), code)
     charged = basis.charged(code)
+    shares = ((charged, net),)
     return Line(
         kind="free",
         code="",
         description=free.description,
         net=net,
         group=free.group,
-        shares=((charged, net),),
+        shares=shares,
         tax_code=charged,
         quantity=free.hours,
         noun="hour" if free.hours is not None else "",
         unit_price=rate if free.amount is None else None,
         minutes=hours * SIXTY,
         cost=basis.cents(hours * shop.cost_rate),
-        discountable=net if free.discountable else ZERO,
+        discounted=shares if free.discountable else (),
     )
 
 
@@ -104,7 +105,11 @@ class _Bucket:
             return False
         if rate.timed:
             return self.rate.setup == rate.setup and self.rate.each == rate.each
-        return self.unit == unit and self.rate.base == rate.base
+        return (
+            self.unit == unit
+            and self.rate.base == rate.base
+            and self.rate.agreed == rate.agreed
+        )
 
     def add(
         self, portion: Portion, rate: Rate, side: Side | None, quantity: Decimal
@@ -150,9 +155,11 @@ class _Labour:
         self.job = basis.job
         self.by_hand = any(asked.own for asked in basis.job.work)
         self.rates: dict[str, Mapping[str, Rate]] = {}
-        self.kept: dict[object, list[Line]] | None = None
+        self.kept: dict[object, list[Line]] = {}
+        self.kept_for: Alike | None = None
         groups = alike(basis.job.heads)
         if len(groups) == 1 and not basis.job.agreed and not basis.relieved:
+            self.kept_for = groups[0]
             kept = self.edition.kept.setdefault(groups[0], {})
             self.kept = kept.setdefault((self.job.minutes_factor, basis.exempt), {})
 
@@ -166,16 +173,9 @@ class _Labour:
             return lines
         whole = self._whole_sets(work, by_set)
         in_sets: list[Line] = []
-        for asked in work.sets:
-            members = by_set[asked.set]
-            figure, negotiated = self._set_price(asked)
-            if negotiated:
-                members = [line._replace(discountable=ZERO) for line in members]
-            in_sets += members
-            if figure is not None and members:
-                in_sets.append(
-                    self._set_line(asked, members, figure, whole[asked.set], negotiated)
-                )
+        for code, members in by_set.items():
+            rows = [asked for asked in work.sets if asked.set == code]
+            in_sets += self._of_set(rows, members, whole[code])
         return in_sets + lines
 
     # One operation.
@@ -187,21 +187,20 @@ class _Labour:
         the phone asks for the same again (docs/decisions/0007-kept-lines.md).
         """
         (asked, operation, portions) = tasks[0]
-        kept, heads = self.kept, portions[0].zone.alike
+        heads = portions[0].zone.alike
         if (
-            kept is None
+            heads is None
+            or heads is not self.kept_for
             or len(tasks) > 1
-            or heads is None
             or portions is not heads.all_of(operation.counted_by)
             or asked.own
             or asked.again
             or asked.warranty is not None
         ):
             return self._operation(tasks)
-        size, because = asked.size, asked.because
-        key = (operation.code, asked.set, because, size)
-        if (lines := kept.get(key)) is None:
-            lines = kept[key] = self._operation(tasks)
+        key = (operation.code, asked.set, asked.because, asked.size)
+        if (lines := self.kept.get(key)) is None:
+            lines = self.kept[key] = self._operation(tasks)
         return lines
 
     def _operation(self, tasks: Sequence[Task]) -> list[Line]:
@@ -222,7 +221,7 @@ class _Labour:
         """Add to the last line what is missing from the operation's minimum."""
         if (short := least - total(line.net for line in lines)) > 0:
             last = lines[-1]
-            lifted = _renewed(last, last.net + short, last.discountable)
+            lifted = _renewed(last, last.net + short, discounted=bool(last.discounted))
             lines[-1] = lifted._replace(minimum=short)
         return lines
 
@@ -273,6 +272,8 @@ class _Labour:
             for facts in known:
                 scaling = self._scaling(operation, facts)
                 worth = rate.unit(side) * scaling.unit * scaling.line
+                if rate.timed:
+                    worth = rate.each * scaling.minutes_unit * scaling.minutes_line
                 choices.append((worth, side, rate.unit(side), scaling))
         worth, dearest, unit, scaling = max(choices, key=lambda choice: choice[0])
         at_most = any(choice[0] != worth for choice in choices)
@@ -321,6 +322,7 @@ class _Labour:
         if basis.relieved:
             net = basis.owed(net, code)
         charged = basis.charged(code)
+        shares = ((charged, net),)
         stepped = operation.step is not None
         full = not operation.discountable or rate.agreed or asked.warranty is not None
         # By position, in the order of Line's fields: half the time of keywords, and
@@ -331,7 +333,7 @@ class _Labour:
             operation.name,
             net,
             operation.income_group,
-            ((charged, net),),
+            shares,
             charged,
             bucket.heads,
             bucket.positions,
@@ -344,7 +346,7 @@ class _Labour:
             scaling.modifiers,
             minutes,
             basis.cents(minutes * centre.cost_rate / SIXTY),
-            ZERO if full else net,
+            () if full else shares,
             asked.because,
             asked.set,
             asked.size if stepped else None,
@@ -371,7 +373,7 @@ class _Labour:
                 self.basis.unit,
             )
             for index, net in zip(indexes, nets, strict=True):
-                line = _renewed(lines[index], net, ONE if own.discountable else ZERO)
+                line = _renewed(lines[index], net, discounted=own.discountable)
                 lines[index] = line._replace(
                     list_net=lines[index].net,
                     reason=own.reason,
@@ -431,12 +433,26 @@ class _Labour:
                 whole[line.set] -= line.net
         return whole
 
+    def _of_set(
+        self, rows: Sequence[AskedSet], members: list[Line], whole: Decimal
+    ) -> list[Line]:
+        """Return the lines of a set, and under them what brings them to its price."""
+        prices = [self._set_price(asked) for asked in rows]
+        negotiated = any(fixed for _, fixed in prices)
+        if negotiated:
+            members = [line._replace(discounted=()) for line in members]
+        figures = [figure for figure, _ in prices if figure is not None]
+        if not members or len(figures) < len(rows):
+            return members
+        line = self._set_line(rows, members, total(figures), whole)
+        return [*members, line if not negotiated else line._replace(discounted=())]
+
     def _set_price(self, asked: AskedSet) -> tuple[Decimal | None, bool]:
-        """Return a set's figure, and whether it is agreed or set by hand."""
+        """Return a row's figure, and whether it is agreed or set by hand."""
         if asked.own is not None:
             return asked.own.amount, not asked.own.discountable
         figures, per, negotiated = [], "head", False
-        heads = [h for h in self.job.heads if not asked.heads or h.tag in asked.heads]
+        heads = self._heads(asked)
         for head in heads:
             row = self._set_row(asked.set, head)
             agreed = self._agreed(asked.set, head.layout.size_class)
@@ -450,6 +466,9 @@ class _Labour:
         if not figures or len(figures) < len(heads):
             return None, negotiated
         return (max(figures) if per == "job" else total(figures)), negotiated
+
+    def _heads(self, asked: AskedSet) -> list[Head]:
+        return [h for h in self.job.heads if not asked.heads or h.tag in asked.heads]
 
     def _set_row(self, code: str, head: Head) -> SetPrice | None:
         """Return the row that fits the head most narrowly."""
@@ -469,40 +488,42 @@ class _Labour:
 
     def _set_line(
         self,
-        asked: AskedSet,
+        rows: Sequence[AskedSet],
         members: Sequence[Line],
         figure: Decimal,
         whole: Decimal,
-        negotiated: bool,
     ) -> Line:
         """Make the line that brings a set to its price.
 
-        A price from a table is for the whole set and shrinks with what is left out; one
-        set by hand is for what is asked for.
+        A price from a table is for the whole set and shrinks with what is left out, one
+        set by hand is for what is asked for; both shrink where a head is condemned.
         """
+        code = rows[0].set
         remaining = total(line.net for line in members)
         if self.basis.relieved:
             figure = self._relieved(members, figure)
-        if whole and remaining != whole and asked.own is None:
+        by_hand = any(asked.own for asked in rows)
+        stopped = any(h.condemned_at for asked in rows for h in self._heads(asked))
+        if whole and remaining != whole and (stopped or not by_hand):
             figure = self.basis.cents(figure * remaining / whole)
         net = figure - remaining
         weights = [line.net for line in members] if remaining else [ONE] * len(members)
         parts = apportion(net, weights, self.basis.unit)
         pairs = list(zip(members, parts, strict=True))
         shares = by_code((line.tax_code, part) for line, part in pairs)
-        discountable = total(part for line, part in pairs if line.discountable)
+        discounted = by_code((ln.tax_code, part) for ln, part in pairs if ln.discounted)
         return Line(
             kind="set_price",
-            code=asked.set,
-            description=self.edition.sets[asked.set].name,
+            code=code,
+            description=self.edition.sets[code].name,
             net=net,
             group="labour",
             shares=tuple(shares.items()),
             heads=tuple(dict.fromkeys(tag for line in members for tag in line.heads)),
             unit_price=figure,
             cost=ZERO,
-            discountable=ZERO if negotiated else discountable,
-            set=asked.set,
+            discounted=tuple(discounted.items()),
+            set=code,
         )
 
     def _relieved(self, members: Sequence[Line], figure: Decimal) -> Decimal:
@@ -532,11 +553,10 @@ def _exhaust_later(entry: tuple[Task, Portion]) -> bool:
     return (entry[1].zone.side or entry[1].side) is Side.EXHAUST
 
 
-def _renewed(line: Line, net: Decimal, discounted: Decimal) -> Line:
+def _renewed(line: Line, net: Decimal, *, discounted: bool) -> Line:
+    shares = ((line.tax_code, net),)
     return line._replace(
-        net=net,
-        shares=((line.tax_code, net),),
-        discountable=net if discounted else ZERO,
+        net=net, shares=shares, discounted=shares if discounted else ()
     )
 
 

@@ -44,7 +44,7 @@ class Line(NamedTuple):
         modifiers: what multiplied the price or the minutes.
         minutes: of labour.
         cost: what it costs the shop, where that is known.
-        discountable: the part of ``net`` that a discount applies to.
+        discounted: the amounts, by tax code, that a discount applies to.
         because: why it is there, where nobody asked for it.
         set: code of the set of work it belongs to.
         size: as typed, where the operation has steps.
@@ -74,7 +74,7 @@ class Line(NamedTuple):
     modifiers: tuple[Modifier, ...] = ()
     minutes: Decimal = ZERO
     cost: Decimal | None = None
-    discountable: Decimal = ZERO
+    discounted: tuple[Share, ...] = ()
     because: str = ""
     set: str = ""
     size: Length | None = None
@@ -84,6 +84,11 @@ class Line(NamedTuple):
     minimum: Decimal = ZERO
     list_net: Decimal | None = None
     reason: str = ""
+
+    @property
+    def discountable(self) -> Decimal:
+        """Return how much of ``net`` a discount applies to."""
+        return sum((amount for _, amount in self.discounted), ZERO)
 
     @property
     def margin(self) -> Decimal | None:
@@ -127,13 +132,23 @@ def _arithmetic(line: Line, money: Show, number: Show) -> str:
         return _labour_arithmetic(line, money, number)
     if line.kind == "set_price" and price is not None:
         return f"one price {money(price)} for the set"
-    if line.quantity is None and price is not None and line.base is not None:
-        return f"{number(price)} % of {money(line.base)}"
+    if line.base is not None and line.quantity is None:
+        return _share_of(line, line.base, money, number)
     if price is None or line.quantity is None:
         return line.reason
     unit = f"{noun(line.noun, line.quantity)} x " if line.noun else "x "
     text = f"{number(line.quantity)} {unit}{money(price)}"
     return f"{text}, {line.reason}" if line.reason else text
+
+
+def _share_of(line: Line, base: Decimal, money: Show, number: Show) -> str:
+    if line.unit_price is not None:
+        return f"{number(line.unit_price)} % of {money(base)}"
+    if line.kind == "make_up":
+        return f"up to {money(base)}, the least that a job pays for work"
+    if line.kind == "no_fix":
+        return f"down to {money(base)}, the most that a condemned head pays for work"
+    return line.reason
 
 
 def _labour_arithmetic(line: Line, money: Show, number: Show) -> str:
@@ -191,10 +206,19 @@ def where(line: Line, heads: Sequence[Head], number: Show = plain) -> str:
     the heads named where not all of several are meant; empty where nothing is counted.
     """
     words = _counted(line, heads, number)
+    if line.positions and not _all(line, heads):
+        return words  # each valve is named with its head
     if line.heads and len(line.heads) < len(heads):
         named = ", ".join(_head_name(h) for h in heads if h.tag in line.heads)
         return f"{words}, {named}" if words else named
     return words
+
+
+def _all(line: Line, heads: Sequence[Head]) -> bool:
+    on = [head for head in heads if head.tag in line.heads]
+    sides = [line.side] if line.side else list(Side)
+    everything = sum(len(head.positions(side)) for head in on for side in sides)
+    return len(line.positions) == everything
 
 
 def _counted(line: Line, heads: Sequence[Head], number: Show) -> str:
@@ -206,11 +230,8 @@ def _counted(line: Line, heads: Sequence[Head], number: Show) -> str:
     counted = f"{number(line.quantity)} {side}{noun(line.noun, line.quantity)}"
     if not line.positions:
         return counted
-    on = [head for head in heads if head.tag in line.heads]
-    sides = [line.side] if line.side else list(Side)
-    everything = sum(len(head.positions(side)) for head in on for side in sides)
-    if len(line.positions) == everything:
-        return f"all {counted}" if everything > 1 else counted
+    if _all(line, heads):
+        return f"all {counted}" if len(line.positions) > 1 else counted
     if len(line.positions) <= NAMED_IN_WORDS:
         several = len(heads) > 1
         return "; ".join(

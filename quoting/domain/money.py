@@ -124,3 +124,51 @@ def apportion(
     for i in order[: steps - sum(floors)]:
         floors[i] += 1
     return tuple(sign * whole * step for whole in floors)
+
+
+def fit(
+    exact: Sequence[Fraction], amount: Decimal, step: Decimal
+) -> tuple[Decimal, ...]:
+    """Round *exact* amounts to multiples of *step* so that they add up to *amount*.
+
+    Args:
+        exact: amounts of either sign, near to *amount* in all; what is between their
+            sum and *amount* is first spread over them by their size.
+        amount: a whole multiple of *step*.
+        step: the smallest part, such as 0.01.
+
+    Returns:
+        One part for each exact amount, in order: the nearest one, or where those do
+        not add up the next one for those that lose least by it. Of equal ones the
+        larger, then the earlier, is the one that is rounded away from zero. Where
+        nothing is negative this is the method of largest remainders.
+
+    Raises:
+        NothingToSplitError: all of *exact* is nothing and *amount* is not.
+
+    >>> fit([Fraction(2, 3)] * 3, Decimal(2), Decimal(1))
+    (Decimal('1'), Decimal('1'), Decimal('0'))
+    """
+    size = sum(map(abs, exact))
+    if not size:
+        if amount:
+            raise NothingToSplitError(amount=amount)
+        return tuple(ZERO * step for _ in exact)
+    gap = Fraction(amount) - sum(exact)
+    shares = [(part + gap * abs(part) / size) / Fraction(step) for part in exact]
+    near = [_nearest(share) for share in shares]
+    missing = int(amount / step) - sum(near)
+    sign = -1 if missing < 0 else 1
+
+    def loss(i: int) -> tuple[Fraction, Fraction, int]:
+        outwards = 1 if sign * shares[i] > 0 else -1
+        return sign * (near[i] - shares[i]), -outwards * abs(exact[i]), outwards * i
+
+    for i in sorted(range(len(exact)), key=loss)[: abs(missing)]:
+        near[i] += sign
+    return tuple(whole * step for whole in near)
+
+
+def _nearest(share: Fraction) -> int:
+    whole = int(abs(share) + Fraction(1, 2))
+    return whole if share > 0 else -whole

@@ -228,19 +228,20 @@ def _described(basis: Basis, asked: AskedPart, quantity: Decimal) -> Line:
         unit_price, cost = _unit_price(basis, asked)
         reason = ""
     net = basis.owed(basis.cents(quantity * unit_price), code)
+    shares = ((charged, net),)
     return Line(
         kind="exchange" if asked.group == "exchange" else "part",
         code=asked.code,
         description=asked.description,
         net=net,
         group=asked.group,
-        shares=((charged, net),),
+        shares=shares,
         tax_code=charged,
         quantity=quantity,
         noun="piece",
         unit_price=unit_price,
         cost=None if cost is None else basis.cents(quantity * cost),
-        discountable=net if asked.discountable and asked.warranty is None else ZERO,
+        discounted=shares if asked.discountable and asked.warranty is None else (),
         reason=reason,
         warranty=asked.warranty,
     )

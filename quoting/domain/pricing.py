@@ -12,13 +12,13 @@ from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
 
-from quoting.domain.basis import Basis, codes_of, total
+from quoting.domain.basis import Basis, by_code, codes_of, total
 from quoting.domain.edition import Edition
 from quoting.domain.head import Head
-from quoting.domain.job import Job
+from quoting.domain.job import AskedSet, Job
 from quoting.domain.labour_lines import free_line, labour_lines
 from quoting.domain.lines import Line
-from quoting.domain.money import ONE, ZERO
+from quoting.domain.money import HUNDRED, ONE, ZERO
 from quoting.domain.part_lines import fee_lines, outwork_lines, part_lines
 from quoting.domain.tax import (
     Amount,
@@ -119,9 +119,8 @@ def price(edition: Edition, job: Job, tax_point: date) -> Priced:
         lines += _on_paid_labour(basis, labour)
     else:
         lines += _discounts(basis, labour, ("labour",))
-    parts = part_lines(basis, work)
-    lines += parts
-    lines += _discounts(basis, parts, ("parts", "exchange"))
+    lines += part_lines(basis, work)
+    lines += _discounts(basis, lines, ("parts", "exchange"))
     lines += outwork_lines(basis)
     lines += fee_lines(basis, work, going)
     lines += _warranty(basis, lines)
@@ -162,18 +161,18 @@ def no_fix(edition: Edition, job: Job, gate: str, tax_point: date) -> Priced:
 
 
 def _on_paid_labour(basis: Basis, labour: Sequence[Line]) -> Iterator[Line]:
+    shop = basis.edition.shop
     paid = [ln for ln in labour if ln.group == "labour" and ln.warranty is None]
     gross = total([line.net for line in paid])
     discounts = list(_discounts(basis, paid, ("labour",)))
     yield from discounts
     discounted = gross + total(line.net for line in discounts)
-    on = codes_of(paid)
+    on = codes_of(paid) if gross else {basis.charged(shop.tax_labour): ONE}
     hurried = ZERO
     if basis.job.rush:
         rush = basis.edition.rush[basis.job.rush]
         if rush.amount is not None:
             hurried = basis.fixed(rush.amount)
-            on = on or {basis.charged(basis.edition.shop.tax_labour): ONE}
         else:
             hurried = basis.percent(rush.percent or ZERO, gross)
         if hurried:
@@ -186,9 +185,9 @@ def _on_paid_labour(basis: Basis, labour: Sequence[Line]) -> Iterator[Line]:
                 of=gross,
                 rate=rush.percent,
             )
-    least = basis.fixed(basis.edition.shop.job_minimum)
+    least = basis.fixed(shop.job_minimum)
     if gross and (short := least - (discounted + hurried)) > 0:
-        yield basis.spread("make_up", short, on, description="Minimum charge")
+        yield basis.spread("make_up", short, on, description="Minimum charge", of=least)
     yield from _sundries(basis, discounted)
 
 
@@ -219,13 +218,15 @@ def _discounts(
     for group in groups:
         if not (rate := terms.discount(group)):
             continue
-        on = [line for line in lines if line.group == group and line.discountable]
-        worth = total(line.discountable for line in on)
+        on = by_code(
+            [share for ln in lines if ln.group == group for share in ln.discounted]
+        )
+        worth = total(on.values())
         if amount := basis.percent(rate, worth):
             yield basis.spread(
                 "discount",
                 -amount,
-                codes_of(on),
+                on,
                 description=terms.name,
                 code=terms.code,
                 group=group,
@@ -247,13 +248,13 @@ def _condemned(
     condemned = [head for head in basis.job.heads if head.condemned_at]
     alone = [[head] for head in condemned] if going else [condemned]
     lines = [line for heads in alone for line in _no_fix_lines(basis, work, heads)]
-    return lines, labour_lines(basis, _of_heads(work, going)) if going else []
+    return lines, labour_lines(basis, _of_heads(basis, work, going)) if going else []
 
 
 def _no_fix_lines(basis: Basis, work: Plan, heads: Sequence[Head]) -> list[Line]:
     """Return labour up to the gate, its discount, and what brings it to the cap."""
     shop = basis.edition.shop
-    lines = labour_lines(basis, _of_heads(work, heads))
+    lines = labour_lines(basis, _of_heads(basis, work, heads))
     lines += _discounts(basis, lines, ("labour",))
     labour = total(line.net for line in lines)
     if shop.no_fix_cap is None:
@@ -265,7 +266,8 @@ def _no_fix_lines(basis: Basis, work: Plan, heads: Sequence[Head]) -> list[Line]
             "no_fix",
             cap - labour,
             codes_of(lines),
-            description="Condemned at the test: least price for a head without repair",
+            description="Condemned at the test: price of a head without repair",
+            of=cap,
         )
         lines.append(adjustment._replace(heads=tuple(head.tag for head in heads)))
     return lines
@@ -290,7 +292,7 @@ def _as_far_as_it_goes(edition: Edition, work: Plan) -> Plan:
     return replace(work, tasks=tuple(done), left_out=(*work.left_out, *dropped))
 
 
-def _of_heads(work: Plan, heads: Sequence[Head]) -> Plan:
+def _of_heads(basis: Basis, work: Plan, heads: Sequence[Head]) -> Plan:
     """Return the part of a plan that is done to *heads*."""
     tags = {head.tag for head in heads}
 
@@ -303,7 +305,22 @@ def _of_heads(work: Plan, heads: Sequence[Head]) -> Plan:
         )
         return tuple(task for task in narrowed if task.portions)
 
-    return replace(work, tasks=kept(work.tasks), left_out=kept(work.left_out))
+    def of_these(asked: AskedSet) -> AskedSet:
+        every = asked.heads or tuple(head.tag for head in basis.job.heads)
+        on = tuple(tag for tag in every if tag in tags)
+        own = asked.own
+        if own is not None:
+            share = basis.cents(own.amount * len(on) / len(every))
+            own = own._replace(amount=share)
+        return replace(asked, heads=on, own=own)
+
+    sets = [of_these(asked) for asked in work.sets]
+    return replace(
+        work,
+        tasks=kept(work.tasks),
+        left_out=kept(work.left_out),
+        sets=tuple(asked for asked in sets if asked.heads),
+    )
 
 
 def _warranty(basis: Basis, lines: Sequence[Line]) -> Iterator[Line]:
@@ -312,7 +329,12 @@ def _warranty(basis: Basis, lines: Sequence[Line]) -> Iterator[Line]:
         amount = basis.cents(share * total(line.net for line in on))
         if amount:
             yield basis.spread(
-                "warranty", -amount, codes_of(on), description="Warranty"
+                "warranty",
+                -amount,
+                codes_of(on),
+                description="Warranty",
+                of=total(line.net for line in on),
+                rate=share * HUNDRED,
             )
 
 

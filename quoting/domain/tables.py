@@ -93,7 +93,10 @@ def _code(text: str) -> str:
 
 
 def _codes(text: str) -> tuple[str, ...]:
-    return tuple(_code(part) for part in _LIST.split(text) if part)
+    codes = tuple(_code(part) for part in _LIST.split(text) if part)
+    if twice := [code for code in codes if codes.count(code) > 1]:
+        raise CellError(f"{twice[0]} stands there twice")
+    return codes
 
 
 def _texts(text: str) -> tuple[str, ...]:
@@ -223,6 +226,20 @@ class Placed(NamedTuple, Generic[Record_co]):
     record: Record_co
 
 
+class Cells(NamedTuple):
+    """What could be read of one row.
+
+    Attributes:
+        row: the line it stands on.
+        values: by column, those that could be read.
+        whole: whether nothing in the row is a problem.
+    """
+
+    row: int
+    values: Mapping[str, Any]
+    whole: bool
+
+
 def read(
     table: Table[Record_co], sheet: Sheet
 ) -> tuple[list[Placed[Record_co]], list[Problem]]:
@@ -232,6 +249,19 @@ def read(
         The records of the rows without a problem, in order, and every problem.
         Rows whose cells are all empty are passed over.
     """
+    rows, problems = read_cells(table, sheet)
+    return records(table, rows), problems
+
+
+def records(table: Table[Record_co], rows: Iterable[Cells]) -> list[Placed[Record_co]]:
+    """Return the records of the rows without a problem."""
+    return [
+        Placed(entry.row, table.record(**entry.values)) for entry in rows if entry.whole
+    ]
+
+
+def read_cells(table: Table[Any], sheet: Sheet) -> tuple[list[Cells], list[Problem]]:
+    """Read every cell of *sheet*; a row with a problem keeps what could be read."""
     known = table.columns()
     problems = list(_header_problems(table, sheet))
     if problems:
@@ -241,7 +271,8 @@ def read(
         for index, name in enumerate(sheet.header)
         if name
     ]
-    placed: list[Placed[Record_co]] = []
+    nameless = [index for index, name in enumerate(sheet.header) if not name]
+    rows: list[Cells] = []
     for row, cells in sheet.rows:
         if not any(cell and not cell.isspace() for cell in cells):
             continue
@@ -251,6 +282,11 @@ def read(
             found = f"{len(cells)} cells"
             allowed = f"at most {len(sheet.header)}; quote a text that has a separator"
             problems.append(Problem(sheet.file, row, "", found, allowed))
+        problems += [
+            Problem(sheet.file, row, "", cells[index], "the column has no name")
+            for index in nameless
+            if index < len(cells) and cells[index].strip()
+        ]
         for index, name, kind, required in readers:
             text = cells[index].strip() if index < len(cells) else ""
             if not text:
@@ -264,9 +300,8 @@ def read(
             except CellError as error:
                 said = str(error) or f"allowed: {_allowed(kind, sheet.decimal_mark)}"
                 problems.append(Problem(sheet.file, row, name, text, said))
-        if len(problems) == before:
-            placed.append(Placed(row, table.record(**values)))
-    return placed, problems
+        rows.append(Cells(row, values, len(problems) == before))
+    return rows, problems
 
 
 def _point(text: str, kind: Kind, mark: str) -> str:
@@ -287,7 +322,7 @@ def _header_problems(table: Table[Any], sheet: Sheet) -> Iterator[Problem]:
     known = table.columns()
     seen: set[str] = set()
     for name in sheet.header:
-        if name in seen:
+        if name and name in seen:
             yield Problem(sheet.file, 1, name, name, "the column stands there twice")
         elif name and name not in known:
             yield Problem(
@@ -299,13 +334,24 @@ def _header_problems(table: Table[Any], sheet: Sheet) -> Iterator[Problem]:
             yield Problem(sheet.file, 1, name, "", "the column is missing")
 
 
+_MONTH = (
+    "jan(uary)?|feb(ruary)?|mar(ch)?|apr(il)?|may|june?|july?|aug(ust)?|"
+    "sept?(ember)?|oct(ober)?|nov(ember)?|dec(ember)?"
+)
 _CHANGED_BY_SPREADSHEETS = re.compile(
-    r"\d+[Ee]\d+|0\d+|\d{1,2}-\d{1,2}(-\d+)?|\d+\.\d*0"
+    r"\d+(\.\d+)?e[+-]?\d+|0\d+|\d+\.\d*0|true|false|"
+    r"\d{1,2}-\d{1,2}(-\d{1,4})?|\d{4}-\d{1,2}(-\d{1,2})?|"
+    rf"({_MONTH})-?\d{{1,4}}|\d{{1,2}}-?({_MONTH})(-?\d{{1,4}})?",
+    re.IGNORECASE,
 )
 
 
 def changed_by_spreadsheets(code: str) -> bool:
-    """Tell whether a spreadsheet would turn *code* into a number or a date.
+    """Tell whether a spreadsheet would turn *code* into a number, a date or a word.
+
+    Source:
+        Ziemann, Eren and El-Osta, "Gene name errors are widespread in the scientific
+        literature", Genome Biology 17:177 (2016).
 
     >>> [changed_by_spreadsheets(code) for code in ("1E3", "007", "1-2", "SCUT")]
     [True, True, True, False]
@@ -327,6 +373,7 @@ __all__ = [
     "TEXTS",
     "WHOLE",
     "YES_NO",
+    "Cells",
     "Column",
     "Kind",
     "Placed",
@@ -337,4 +384,6 @@ __all__ = [
     "choices",
     "column",
     "read",
+    "read_cells",
+    "records",
 ]

@@ -9,6 +9,7 @@ policy it was worked out with.
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
+from fractions import Fraction
 from typing import NamedTuple
 
 from quoting.domain.money import (
@@ -20,6 +21,7 @@ from quoting.domain.money import (
     UP,
     ZERO,
     apportion,
+    fit,
     round_to,
 )
 from quoting.domain.tables import POSITIVE, WHOLE, YES_NO, CellError, choice, column
@@ -296,7 +298,7 @@ def _inclusive(
 
 
 def shown_by_line(
-    amounts: Sequence[Amount], assessment: Assessment, unit: Decimal
+    amounts: Sequence[Amount], assessment: Assessment, policy: Policy, unit: Decimal
 ) -> tuple[Decimal, ...]:
     """Return a tax for each line such that shown lines add up to the document's tax.
 
@@ -304,18 +306,18 @@ def shown_by_line(
     """
     shown = [ZERO] * len(amounts)
     for group in assessment.groups:
-        members = [i for i, a in enumerate(amounts) if group.tax in a.taxes]
-        weights = [
-            amounts[i].amount
-            * effective_rates(amounts[i].taxes)[amounts[i].taxes.index(group.tax)]
-            for i in members
-        ]
-        if group.amount:
-            for i, part in zip(
-                members, apportion(group.amount, weights, unit), strict=True
-            ):
-                shown[i] += part
+        members = [i for i, entry in enumerate(amounts) if group.tax in entry.taxes]
+        exact = [_exact(amounts[i], group.tax, policy) for i in members]
+        for i, part in zip(members, fit(exact, group.amount, unit), strict=True):
+            shown[i] += part
     return tuple(shown)
+
+
+def _exact(entry: Amount, tax: Tax, policy: Policy) -> Fraction:
+    rates = effective_rates(entry.taxes)
+    whole = HUNDRED + sum(rates, ZERO) if policy.inclusive else HUNDRED
+    rate = rates[entry.taxes.index(tax)]
+    return Fraction(entry.amount) * Fraction(rate) / Fraction(whole)
 
 
 class Part(NamedTuple):
@@ -352,8 +354,10 @@ def split_gross(
     """
     chains = _by_taxes(amounts)
     weights = [assess(entries, policy, unit).gross for entries in chains.values()]
+    if weights and not any(weights):
+        weights[0] = ONE  # all of it was free of charge so far
     return tuple(
-        Part(taxes, share, contained(share, taxes, unit))
+        Part(taxes, share, contained(share, taxes, unit, policy.document_mode))
         for taxes, share in zip(chains, apportion(gross, weights, unit), strict=True)
     )
 

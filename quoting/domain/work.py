@@ -246,15 +246,15 @@ class _Planner:
         groups = self._groups(asked.heads)
         by = COUNTS[counted_by].by
         if by == "job":
-            return (Portion(groups[0].whole if groups else LOOSE, (), ONE),)
+            return (Portion(_lasting(groups).whole if groups else LOOSE, (), ONE),)
         if not groups:
             return self._loose(operation, which, by)
         if which is not ALL and which != ALL:
-            return self._selected(asked, operation, groups, by)
-        if by in _BY_PEOPLE:
+            portions = self._selected(asked, operation, groups, by)
+        elif by in _BY_PEOPLE:
             noun = COUNTS[counted_by].plural
             raise NumberNeededError(operation=operation.name, noun=noun)
-        if len(groups) == 1:
+        elif len(groups) == 1:
             portions = groups[0].all_of(counted_by)
         else:
             portions = tuple([p for group in groups for p in group.all_of(counted_by)])
@@ -273,7 +273,14 @@ class _Planner:
         if which.number is not None:
             return (self._number(asked, operation, which.number, by),)
         if by == "position":
-            return tuple(self._picked(which, operation, groups))
+            if picked := tuple(self._picked(which, operation, groups)):
+                return picked
+            raise NotOnThisHeadError(
+                operation=operation.name,
+                what="what is picked",
+                layout=groups[0].layout.name,
+                has="side, cylinders and positions leave nothing in common",
+            )
         if by == "cylinder" and not which.side and not which.positions:
             return tuple(self._cylinders(which, operation, groups))
         raise NotBySelectionError(
@@ -347,8 +354,8 @@ class _Planner:
                 and (not which.cylinders or position.cylinder in which.cylinders)
             )
 
-        if exact and len(groups[0].heads) > 1:
-            groups = [self.single[tag] for tag in self.tags]
+        if exact:
+            groups = [self.single[tag] for group in groups for tag in group.tags]
         for group in groups:
             yield from group.some_of(operation.counted_by, wanted)
 
@@ -424,9 +431,8 @@ class _Planner:
             operation = edition.operations[code]
             done: list[Portion] = []
             dropped: list[Portion] = []
-            for group in groups:
-                if operation.counted_by == "job" and (done or dropped):
-                    continue
+            job_wide = operation.counted_by == "job"
+            for group in [_lasting(groups)] if job_wide and groups else groups:
                 needless = not group.condition.isdisjoint(operation.left_out_when)
                 for portion in group.all_of(operation.counted_by):
                     relation = self._forbidding(operation, portion.zone)
@@ -520,34 +526,54 @@ class _Planner:
                 done = {position for other in already for position in other.positions}
                 wanted = frozenset(portion.positions) - done
                 found = group.some_of(operation.counted_by, wanted.__contains__)
-            elif any(not set(p.zone.tags).isdisjoint(group.tags) for p in already):
-                continue
-            elif by_position and task.operation.by_position:
-                found = (portion,)  # so many valves, not yet known which
             else:
-                found = group.all_of(operation.counted_by) or (portion,)
+                done_on = {tag for other in already for tag in other.zone.tags}
+                found = self._on_the_rest(task, portion, operation, done_on)
             allowed = [p for p in found if not self._forbidding(operation, p.zone)]
             already += allowed
             yield from allowed
 
+    def _on_the_rest(
+        self, task: Task, portion: Portion, operation: Operation, done_on: set[str]
+    ) -> tuple[Portion, ...]:
+        """Return where an operation is brought along on heads that lack it so far."""
+        group = portion.zone.alike
+        if group is None or done_on.issuperset(group.tags):
+            return ()
+        if operation.by_position and task.operation.by_position:
+            return (portion,)  # so many valves, not yet known which
+        groups = [group]
+        if not done_on.isdisjoint(group.tags):
+            groups = [self.single[tag] for tag in group.tags if tag not in done_on]
+        if operation.counted_by in _BY_PEOPLE_COUNTS:
+            return (portion,)
+        return tuple(p for rest in groups for p in rest.all_of(operation.counted_by))
+
     # What excludes or replaces each other.
 
     def _once_each(self, tasks: Sequence[Task]) -> list[Task]:
-        """Let each valve, and each head, have an operation once: the first row wins."""
+        """Let each valve, and each head, have an operation once.
+
+        Rows with a price set by hand or under warranty come first, then the first row;
+        what is set up again is done again.
+        """
         positions: set[Position] = set()
         heads: set[str] = set()
         kept = []
-        for task in tasks:
+        for task in sorted(tasks, key=_plain):
+            asked = task.asked
+            if asked.again:
+                kept.append(task)
+                continue
             fresh: list[Portion] = []
             lost: list[Portion] = []
-            everything = task.asked.which == ALL
             for portion in task.portions:
                 if portion.positions:
                     (now, before) = _split(portion, positions)
                     fresh += now
                     lost += before
                     positions.update(portion.positions)
-                elif everything and portion.zone.alike:
+                elif asked.which == ALL and portion.zone.alike:
                     for tag in portion.zone.tags:
                         alone = self.single[tag].all_of(task.operation.counted_by)
                         (lost if tag in heads else fresh).extend(alone)
@@ -555,30 +581,36 @@ class _Planner:
                 else:
                     fresh.append(portion)
             if fresh:
-                kept.append(Task(task.asked, task.operation, tuple(fresh)))
-            if lost and task.asked.set:
-                self.left_out.append(Task(task.asked, task.operation, tuple(lost)))
+                kept.append(task._replace(portions=tuple(fresh)))
+            if lost and asked.set:
+                self.left_out.append(task._replace(portions=tuple(lost)))
+            elif lost and not asked.because:
+                text = f"{task.operation.name}: asked for twice, priced once"
+                self.notices.append(Notice(task.operation.code, text))
         return kept
 
     def _replace(self) -> None:
         """Take positions away from what a relation says is replaced there."""
         replaces = self.edition.related("replaces")
         for code in [code for code in self.tasks if code in replaces]:
-            for relation, _ in replaces[code]:
+            for relation, condition in replaces[code]:
                 gone = {
                     position
                     for task in self.tasks[code]
                     for portion in task.portions
+                    if condition.met_by(portion.zone.facts)
                     for position in portion.positions
                 }
-                replaced = self.tasks.pop(relation.other, [])
-                kept = [_without(task, gone) for task in replaced]
-                if kept := [task for task in kept if task.portions]:
-                    self.tasks[relation.other] = kept
-                if replaced and gone:
-                    name = self.edition.operations[relation.other].name
-                    text = f"{name}: {relation.reason}"
-                    self.notices.append(Notice(relation.other, text))
+                before = self.tasks.get(relation.other, [])
+                after = [_without(task, gone) for task in before]
+                if after == before:
+                    continue
+                self.tasks[relation.other] = [task for task in after if task.portions]
+                if not self.tasks[relation.other]:
+                    del self.tasks[relation.other]
+                name = self.edition.operations[relation.other].name
+                text = f"{name}: {relation.reason}"
+                self.notices.append(Notice(relation.other, text))
 
     def _check_company(self) -> None:
         not_with, needs = (
@@ -586,14 +618,16 @@ class _Planner:
             self.edition.related("needs"),
         )
         for code, tasks in self.tasks.items():
-            for relation, _ in not_with.get(code, ()):
-                self._refuse_company(relation, tasks)
+            for relation, condition in not_with.get(code, ()):
+                self._refuse_company(relation, condition, tasks)
             for relation, condition in needs.get(code, ()):
                 self._note_need(relation, condition, tasks)
 
-    def _refuse_company(self, relation: Relation, tasks: Sequence[Task]) -> None:
+    def _refuse_company(
+        self, relation: Relation, condition: Condition, tasks: Sequence[Task]
+    ) -> None:
         others = self.tasks.get(relation.other, ())
-        clash = _clash(tasks, others)
+        clash = _clash(tasks, others, condition)
         if clash and not any(t.asked.despite for t in (*tasks, *others)):
             operations = self.edition.operations
             error = NotWithError(
@@ -674,19 +708,25 @@ def _split(
 
 
 def _without(task: Task, gone: Container[Position]) -> Task:
+    if not any(p in gone for portion in task.portions for p in portion.positions):
+        return task
     portions = [
         kept
         for portion in task.portions
         for kept in (_split(portion, gone)[0] if portion.positions else [portion])
     ]
-    return Task(task.asked, task.operation, tuple(portions))
+    return task._replace(portions=tuple(portions))
 
 
-def _clash(tasks: Iterable[Task], others: Iterable[Task]) -> Task | None:
-    """Return a task that is done where one of *others* is done too."""
+def _clash(
+    tasks: Iterable[Task], others: Iterable[Task], condition: Condition
+) -> Task | None:
+    """Return a task that is done where one of *others* is done and the facts hold."""
     taken = [portion for other in others for portion in other.portions]
     for task in tasks:
         for portion in task.portions:
+            if not condition.met_by(portion.zone.facts):
+                continue
             for other in taken:
                 if set(portion.zone.tags).isdisjoint(other.zone.tags):
                     continue
@@ -695,3 +735,14 @@ def _clash(tasks: Iterable[Task], others: Iterable[Task]) -> Task | None:
                 if not frozenset(portion.positions).isdisjoint(other.positions):
                     return task
     return None
+
+
+def _plain(task: Task) -> bool:
+    """Tell whether nothing was set by hand for a task; false sorts first."""
+    return task.asked.own is None and task.asked.warranty is None
+
+
+def _lasting(groups: Sequence[Alike]) -> Alike:
+    """Return the first heads that go on, else the first: they carry the job's work."""
+    going = [group for group in groups if not group.heads[0].condemned_at]
+    return (going or list(groups))[0]

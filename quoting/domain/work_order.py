@@ -15,7 +15,7 @@ from quoting.domain.lengths import Length
 from quoting.domain.money import ZERO
 from quoting.domain.pricing import Priced
 from quoting.domain.quote import Customer
-from quoting.domain.rates import Caution, Limit, Operation, WorkCentre, side_of
+from quoting.domain.rates import Caution, Limit, Operation, WorkCentre
 from quoting.domain.work import Task
 
 #: How many reminders are printed in full; any others are named in one more line.
@@ -177,27 +177,28 @@ def limits_for(edition: Edition, code: str, heads: Sequence[Head]) -> tuple[Limi
     A row for the layout comes before one for the size class, and that before a
     general one.
     """
-    best: dict[str, tuple[int, Limit]] = {}
     layouts = {head.layout.code for head in heads}
     classes = {head.layout.size_class for head in heads}
-    for limit in edition.limits:
-        if limit.code != code:
-            continue
-        if limit.layout and limit.layout not in layouts:
-            continue
-        if limit.size_class and limit.size_class not in classes:
-            continue
-        if limit.side and not any(
-            head.positions(side) for head in heads if (side := side_of(limit.side))
-        ):
-            continue
-        narrow = 2 * bool(limit.layout) + bool(limit.size_class)
-        if limit.side not in best or best[limit.side][0] < narrow:
-            best[limit.side] = (narrow, limit)
-    sided = [limit for side, (_, limit) in best.items() if side]
-    if sided:
-        return tuple(sided)
-    return tuple(limit for _, limit in best.values())
+    rows = [
+        limit
+        for limit in edition.limits
+        if limit.code == code
+        and (not limit.layout or limit.layout in layouts)
+        and (not limit.size_class or limit.size_class in classes)
+    ]
+    if not any(limit.side for limit in rows):
+        return tuple(sorted(rows, key=_broad)[:1])
+    found: list[Limit] = []
+    for side in Side:
+        if any(head.positions(side) for head in heads):
+            fitting = [limit for limit in rows if limit.side in ("", side.word)]
+            found += sorted(fitting, key=_broad)[:1]
+    return tuple(dict.fromkeys(found))
+
+
+def _broad(limit: Limit) -> tuple[bool, bool, bool]:
+    """Sort a limit for the layout first, then one for the class, then for a side."""
+    return not limit.layout, not limit.size_class, not limit.side
 
 
 def cautions(

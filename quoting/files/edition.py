@@ -1,7 +1,9 @@
 """An edition of the rate tables, read from a folder of CSV and TOML files."""
 
 import csv
-from collections.abc import Iterator
+import io
+from collections.abc import Iterable, Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -55,7 +57,19 @@ def read_with_warnings(folder: Path) -> tuple[Edition, tuple[Problem, ...]]:
             path = folder / "tax" / f"{shop.tax}.csv"
         sheets[name], wrong = _sheet(name, path, folder, shop.decimal_mark)
         problems += wrong
-    return assemble(shop, policy, sheets, problems)
+    try:
+        return assemble(shop, policy, sheets, problems)
+    except ProblemsError as error:
+        raise ProblemsError(_placed(error.problems, document)) from None
+
+
+def _placed(problems: Iterable[Problem], document: toml.Document) -> Iterator[Problem]:
+    """Give what is wrong with a key of shop.toml its line."""
+    for problem in problems:
+        if problem.file == document.file and problem.row is None:
+            yield replace(problem, row=document.line((problem.column,)))
+        else:
+            yield problem
 
 
 def _other_problems(folder: Path) -> Iterator[Problem]:
@@ -89,7 +103,8 @@ def _sheet(
         row = error.object[: error.start].count(b"\n") + 1
         allowed = "is not UTF-8 text; save the sheet as CSV UTF-8"
         return empty, [Problem(file, row, "", "", allowed)]
-    reader = csv.reader(text.splitlines(keepends=True), delimiter=_delimiter(text))
+    lines = io.StringIO(text, newline="")
+    reader = csv.reader(lines, delimiter=_delimiter(text), strict=True)
     rows: list[tuple[int, Any]] = []
     try:
         first = next(reader, [])

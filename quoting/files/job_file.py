@@ -7,7 +7,7 @@ from decimal import Decimal
 from pathlib import Path
 from typing import Any, Generic, NamedTuple, TypeVar
 
-from quoting.domain.edition import Edition
+from quoting.domain.edition import Edition, layout_mistakes
 from quoting.domain.errors import Problem, ProblemsError, RuleError
 from quoting.domain.head import (
     CONDITIONS,
@@ -432,7 +432,9 @@ class _Reader:
         rows = {name: self._rows(name, section) for name, section in SECTIONS.items()}
         declined = self._declined()
         leave = (*SECTIONS, "declined")
-        top, problems = toml.record(self.document, TOP, self.values, leave=leave)
+        top, problems = toml.record(
+            self.document, TOP, self.values, leave=leave, places=self.places
+        )
         self.problems += problems
         self._refer(TOP, self.values, ())
         start = self.edition.shop.valid_from
@@ -529,6 +531,7 @@ class _Reader:
             self.problems += problems
             self._refer(section.table, values, path)
             if row is not None:
+                self._check_coins(row, path)
                 rows.append((row, path))
         return rows
 
@@ -544,14 +547,23 @@ class _Reader:
                 place = (*path, name) if path else self.places.get(name, (name,))
                 self._wrong(place, code, f"allowed: a code of {about.refers}.csv{near}")
 
+    def _check_coins(self, row: object, path: Keys) -> None:
+        """Refuse an amount that stands on a line and has no coins of its currency."""
+        for name in _ON_A_LINE.get(type(row), ()):
+            amount = getattr(row, name)
+            currency = self.edition.currency
+            if amount is not None and amount % currency.unit:
+                allowed = f"at most {currency.digits} decimals, as {currency.code} has"
+                self._wrong((*path, name), amount, allowed)
+
     # Heads.
 
     def _heads(self, rows: Iterable[tuple[HeadRow, Keys]]) -> tuple[Head, ...]:
         heads: list[Head] = []
-        free = iter(tags())
         for row, path in rows:
-            tag = row.tag.upper() or next(free)
-            if any(head.tag == tag for head in heads):
+            taken = [head.tag for head in heads]
+            tag = row.tag.upper() or next(t for t in tags() if t not in taken)
+            if tag in taken:
                 self._wrong((*path, "tag"), tag, "another head has this tag")
             values = self._at(path)
             layout = self._layout(row, values, path)
@@ -568,7 +580,7 @@ class _Reader:
                         for side in SIDES
                         if side.word in values
                     },
-                    position_facts=self._position_facts(values, path, tag),
+                    position_facts=self._position_facts(values, path, tag, layout),
                     condition=frozenset(row.condition),
                     condemned_at=row.condemned_at,
                 )
@@ -592,6 +604,12 @@ class _Reader:
             self.document, _LAYOUTS, named, (*path, "layout")
         )
         self.problems += problems
+        if layout is not None:
+            for key, found, allowed in layout_mistakes(layout):
+                self._wrong((*path, "layout", key), found, allowed)
+            if layout.size_class not in (classes := self.edition.size_classes):
+                allowed = f"allowed: {', '.join(classes)}"
+                self._wrong((*path, "layout", "size_class"), layout.size_class, allowed)
         return layout
 
     def _facts(
@@ -625,14 +643,17 @@ class _Reader:
         return facts
 
     def _position_facts(
-        self, values: Mapping[str, Any], path: Keys, tag: str
+        self, values: Mapping[str, Any], path: Keys, tag: str, layout: Layout
     ) -> dict[Position, Mapping[str, Fact]]:
         facts: dict[Position, Mapping[str, Fact]] = {}
+        there = {p for side in SIDES for p in Head(tag, layout).positions(side)}
         for index, row in enumerate(values.get("positions", [])):
             place = (*path, "positions", index)
+            if not row.get("at"):
+                self._wrong((*place, "at"), None, "the valves are missing")
             for text in _listed(row.get("at", [])):
                 position = self._position(text, (*place, "at"))
-                if position and position.tag != tag:
+                if position and position not in there:
                     self._wrong((*place, "at"), text, f"allowed: a valve of head {tag}")
                 elif position:
                     facts[position] = self._facts(row, place, position.side)
@@ -696,6 +717,15 @@ class _Reader:
                 allowed = f"an operation or kind of part{_near(code, known)}"
                 self._wrong((*place, code), code, f"allowed: {allowed}")
         return {code: str(reason) for code, reason in declined.items()}
+
+
+#: Amounts that are printed as they are given; others are rounded first.
+_ON_A_LINE: Mapping[type, tuple[str, ...]] = {
+    WorkRow: ("price",),
+    SetRow: ("price",),
+    CallItRow: ("amount",),
+    DepositRow: ("amount",),
+}
 
 
 def _row(problem: Problem) -> int:

@@ -31,6 +31,9 @@ class Document(NamedTuple):
         while path:
             if (found := self.lines.get(path)) is not None:
                 return found
+            inside = [n for key, n in self.lines.items() if key[: len(path)] == path]
+            if inside:
+                return min(inside)
             path = path[:-1]
         return None
 
@@ -109,6 +112,7 @@ def record(
     values: Mapping[str, Any],
     path: Keys = (),
     leave: Sequence[str] = (),
+    places: Mapping[str, Keys] | None = None,
 ) -> tuple[Record | None, list[Problem]]:
     """Read one mapping of a document as a record of *table*.
 
@@ -118,6 +122,7 @@ def record(
         values: the mapping.
         path: its place in the document.
         leave: keys that somebody else reads.
+        places: keys that stand elsewhere than in *path*, and where.
 
     Returns:
         The record, or None beside the problems.
@@ -137,7 +142,7 @@ def record(
     found = [
         Problem(
             problem.file,
-            document.line((*path, problem.column)),
+            document.line((places or {}).get(problem.column, (*path, problem.column))),
             problem.column,
             problem.found,
             _for_toml(problem.allowed, leave),
