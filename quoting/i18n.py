@@ -5,6 +5,8 @@ Amounts are already rounded when they come here: nothing is rounded for display.
 """
 
 import re
+import unicodedata
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
@@ -33,12 +35,23 @@ class UnknownLocaleError(RuleError):
     )
 
 
+def _anything(_text: str) -> bool:
+    return True
+
+
 @dataclass(frozen=True)
 class Formats:
-    """How one reader's locale writes one currency, figures and dates."""
+    """How one reader's locale writes one currency, figures and dates.
+
+    Attributes:
+        name: a language and mostly a country, such as de_DE.
+        legible: whether a text can be shown. What cannot is written with the ISO 4217
+            code, as a plain figure or as an ISO 8601 date instead.
+    """
 
     name: str
     currency: Currency
+    legible: Callable[[str], bool] = _anything
 
     @cached_property
     def locale(self) -> "Locale":
@@ -60,40 +73,74 @@ class Formats:
         """Return the paper of the locale's country: ``A4`` or ``Letter``."""
         return "Letter" if self.locale.territory in LETTER else "A4"
 
-    @property
-    def direction(self) -> str:
-        """Return ``ltr`` or ``rtl``."""
-        return self.locale.text_direction
-
     def money(self, amount: Decimal) -> str:
         """Return an amount with its currency sign."""
         from babel.numbers import format_currency
 
-        return format_currency(
+        written = format_currency(
             self._exact(amount),
             self.currency.code,
+            self._money_pattern,
             locale=self.locale,
+            currency_digits=False,
             decimal_quantization=False,
         )
+        written = self._minus(written, amount)
+        if self.legible(written):
+            return written
+        return f"{self.currency.code}{_NBSP}{self.amount(amount)}"
 
     def amount(self, amount: Decimal) -> str:
         """Return an amount without its currency, in the currency's decimals."""
         from babel.numbers import format_decimal
 
-        return format_decimal(
-            self._exact(amount),
-            self._bare_pattern,
+        exact = self._exact(amount)
+        written = format_decimal(
+            exact,
+            _SIGN.sub("", self._pattern),
             locale=self.locale,
             decimal_quantization=False,
         )
+        return self._or_plain(written, exact)
 
     @cached_property
-    def _bare_pattern(self) -> str:
-        """Return the locale's currency pattern without the sign."""
+    def _pattern(self) -> str:
+        """Return the locale's pattern of money, with the currency's own decimals."""
+        decimals = "." + "0" * self.currency.digits if self.currency.digits else ""
         pattern = self.locale.currency_formats["standard"].pattern
-        bare = re.sub(r"[\s\u200e\u200f]*\u00a4[\s\u200e\u200f]*", "", pattern)
-        digits = self.currency.digits
-        return re.sub(r"\.0+", "." + "0" * digits if digits else "", bare)
+        return re.sub(r"\.0+", decimals, pattern)
+
+    @cached_property
+    def _money_pattern(self) -> str:
+        """Return it with a space where letters of the sign would touch a figure.
+
+        Source:
+            Unicode UTS #35 part 3, currency spacing.
+        """
+        from babel.numbers import get_currency_symbol
+
+        sign = get_currency_symbol(self.currency.code, self.locale)
+        pattern = self._pattern
+        if not _stands_alone(sign[-1]):
+            pattern = re.sub(r"\u00a4(?=[#0])", f"\u00a4{_NBSP}", pattern)
+        if not _stands_alone(sign[0]):
+            pattern = re.sub(r"(?<=0)\u00a4", f"{_NBSP}\u00a4", pattern)
+        return pattern
+
+    def _or_plain(self, written: str, figure: Decimal) -> str:
+        written = self._minus(written, figure)
+        return written if self.legible(written) else f"{figure:f}"
+
+    def _minus(self, written: str, figure: Decimal) -> str:
+        """Return it with the locale's minus sign, which a pattern's hyphen stands for.
+
+        Source:
+            Unicode UTS #35 part 3, special pattern characters.
+        """
+        from babel.numbers import get_minus_sign_symbol
+
+        minus = get_minus_sign_symbol(self.locale)
+        return written.replace("-", minus, 1) if figure < 0 else written
 
     def _exact(self, amount: Decimal) -> Decimal:
         """Return the amount with the currency's decimals, which it must already fit."""
@@ -104,7 +151,15 @@ class Formats:
         """Return a figure with exactly the decimals it has."""
         from babel.numbers import format_decimal
 
-        return format_decimal(figure, locale=self.locale, decimal_quantization=False)
+        decimals = "." + "0" * _decimals(figure) if _decimals(figure) else ""
+        pattern = self.locale.decimal_formats[None].pattern
+        written = format_decimal(
+            figure,
+            re.sub(r"\.[0#]+", decimals, pattern),
+            locale=self.locale,
+            decimal_quantization=False,
+        )
+        return self._or_plain(written, figure)
 
     def quantity(self, figure: Decimal) -> str:
         """Return a quantity without closing zeros: 16, 1.5."""
@@ -115,15 +170,17 @@ class Formats:
         """Return a rate in per cent, whole or broken, never rounded."""
         from babel.numbers import format_percent
 
-        return format_percent(
+        written = format_percent(
             (rate / HUNDRED).normalize(), locale=self.locale, decimal_quantization=False
         )
+        return written if self.legible(written) else f"{self.quantity(rate)}%"
 
     def date(self, day: date) -> str:
         """Return a date with the month's name, which nobody can misread."""
         from babel.dates import format_date
 
-        return format_date(day, "long", locale=self.locale)
+        written = format_date(day, "long", locale=self.locale)
+        return written if self.legible(written) else day.isoformat()
 
     def length(self, length: Length) -> str:
         """Return a length in both units: 0.15 mm (0.0059 in)."""
@@ -133,10 +190,19 @@ class Formats:
         return f"{self.number(shown)} mm ({self.number(inches)} in)"
 
     def minutes(self, minutes: Decimal) -> str:
-        """Return minutes to one decimal, for people to read."""
+        """Return minutes with one decimal, for people to read."""
         return self.number(round_to(minutes, Decimal("0.1")))
+
+
+_NBSP = "\u00a0"
+_SIGN = re.compile("[\\s\u200e\u200f]*\u00a4[\\s\u200e\u200f]*")
+
+
+def _stands_alone(char: str) -> bool:
+    """Return whether a figure may touch *char*: a symbol or a space."""
+    return unicodedata.category(char)[0] in "SZ"
 
 
 def _decimals(figure: Decimal) -> int:
     exponent = figure.as_tuple().exponent
-    return -exponent if isinstance(exponent, int) else 0
+    return max(0, -exponent) if isinstance(exponent, int) else 0

@@ -27,6 +27,7 @@ from quoting.domain.tax import (
     Tax,
     Taxes,
     assess,
+    bases_of,
     split_gross,
     to_pay_in_cash,
 )
@@ -364,9 +365,10 @@ def _call_it(basis: Basis, amounts: Sequence[Amount]) -> tuple[list[Line], Asses
                     reason=agreed.reason,
                 )
             )
-        for tax, owed in zip(part.taxes, part.tax, strict=True):
+        bases = bases_of(part.taxes, part.net, part.tax)
+        for tax, base, owed in zip(part.taxes, bases, part.tax, strict=True):
             before = groups.get(tax, Group(tax, ZERO, ZERO))
-            groups[tax] = Group(tax, before.base + part.net, before.amount + owed)
+            groups[tax] = Group(tax, before.base + base, before.amount + owed)
     net = total(part.net for part in parts)
     return lines, Assessment(
         tuple(groups.values()), net, agreed.amount - net, agreed.amount

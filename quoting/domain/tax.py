@@ -282,19 +282,37 @@ def _inclusive(
         for tax, by in parts.items()
     }
     # ... and handed back to the codes, so that each code's net is gross - taxes.
-    inside = dict.fromkeys(chains, ZERO)
+    inside: dict[Taxes, dict[Tax, Decimal]] = {taxes: {} for taxes in chains}
     for tax, by in parts.items():
         shares = apportion(owed[tax], list(by.values()), unit) if owed[tax] else ()
         for taxes, share in zip(by, shares, strict=False):
-            inside[taxes] += share
-    nets = {taxes: grosses[taxes] - inside[taxes] for taxes in chains}
-    groups = tuple(
-        Group(tax, sum((nets[taxes] for taxes in by), ZERO), owed[tax])
-        for tax, by in parts.items()
-    )
+            inside[taxes][tax] = share
+    bases = dict.fromkeys(parts, ZERO)
+    for taxes, by_tax in inside.items():
+        within = [by_tax.get(tax, ZERO) for tax in taxes]
+        net = grosses[taxes] - sum(within, ZERO)
+        for tax, base in zip(taxes, bases_of(taxes, net, within), strict=True):
+            bases[tax] += base
+    groups = tuple(Group(tax, bases[tax], owed[tax]) for tax in parts)
     gross = sum(grosses.values(), ZERO)
     tax_total = sum(owed.values(), ZERO)
     return Assessment(groups, gross - tax_total, tax_total, gross)
+
+
+def bases_of(
+    taxes: Taxes, net: Decimal, owed: Sequence[Decimal]
+) -> tuple[Decimal, ...]:
+    """Return what each of *taxes* is worked out on: *net*, or net and taxes before.
+
+    >>> gst = Tax("federal", "S", Decimal(5))
+    >>> qst = Tax("province", "S", Decimal("9.5"), on_prior=True)
+    >>> bases_of((gst, qst), Decimal("100.00"), (Decimal("5.00"), Decimal("9.98")))
+    (Decimal('100.00'), Decimal('105.00'))
+    """
+    return tuple(
+        net + sum(owed[:i], ZERO) if tax.on_prior else net
+        for i, tax in enumerate(taxes)
+    )
 
 
 def shown_by_line(

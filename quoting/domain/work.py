@@ -650,7 +650,8 @@ class _Planner:
         zones = [portion.zone for task in tasks for portion in task.portions]
         if not by_customer and any(condition.met_by(zone.facts) for zone in zones):
             name = self.edition.operations[relation.operation].name
-            text = f"{name} needs {needed.name} first: {relation.reason}"
+            first = f"{needed.name.lower()} comes first and is not in this price"
+            text = f"{name}: {first} ({relation.reason})"
             self.notices.append(Notice(relation.operation, text))
 
     def _row_of(self, task: Task) -> int:

@@ -1,8 +1,11 @@
 """Filling a paper's template: one environment, one page design, one font."""
 
+import unicodedata
 from collections.abc import Mapping
+from dataclasses import replace
 from datetime import date
 from functools import cache
+from html import escape
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from quoting.domain.rates import Shop
@@ -22,6 +25,11 @@ class Paper(NamedTuple):
     made: date
 
 
+def on_paper(formats: Formats) -> Formats:
+    """Return *formats* that write only what the font of the papers has."""
+    return replace(formats, legible=fonts.legible)
+
+
 @cache
 def _environment() -> "Environment":
     from jinja2 import Environment, FileSystemLoader, StrictUndefined
@@ -29,10 +37,16 @@ def _environment() -> "Environment":
     return Environment(
         loader=FileSystemLoader(folder("templates"), encoding="utf-8"),
         autoescape=True,
+        finalize=_composed,
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
     )
+
+
+def _composed(value: object) -> object:
+    """Join letters and their accents, before there is markup that could be joined."""
+    return unicodedata.normalize("NFC", value) if type(value) is str else value
 
 
 def fill(
@@ -57,29 +71,28 @@ def fill(
         kind: what it is called in the title block.
         number: its number; may be empty.
         made: its day, which is the only date in the file's own data.
-        block: further cells of the title block: label and text.
+        block: further cells of the title block: label and text, empty ones left out.
         values: everything else that the template names.
 
     Returns:
-        The paper. Where text has characters that the font lacks they are replaced,
-        and the paper says so.
+        The paper. Characters that the font lacks are replaced; where that took a
+        lozenge the paper says so.
     """
-    title = f"{kind} {number}".strip()
+    title = unicodedata.normalize("NFC", f"{kind} {number}".strip())
     page = _environment().get_template(f"papers/{template}.html")
     everything = {
         "shop": shop,
         "language": "en",
         "paper": size or formats.paper,
         "faces": fonts.faces(),
-        "kind": kind,
-        "number": number,
         "title": title,
         "made": made.isoformat(),
-        "block": block,
+        "block": [(shop.name, title), *block],
         "lozenge": fonts.LACKING,
         **values,
     }
-    html = page.render(everything, lozenges=False)
-    if fonts.lacks(html):
-        html = page.render(everything, lozenges=True)
-    return Paper(fonts.printable(html), fonts.printable(title), made)
+    asked = page.render(everything, lozenges=False)
+    html = fonts.printable(asked, escape)
+    if html.count(fonts.LACKING) > asked.count(fonts.LACKING):
+        html = fonts.printable(page.render(everything, lozenges=True), escape)
+    return Paper(html, fonts.printable(title), made)

@@ -1,15 +1,15 @@
 """The invoice: every line with its tax, a table of taxes, and what is to be paid."""
 
 from collections.abc import Mapping
-from datetime import date
+from datetime import date, timedelta
 
 from quoting.domain.edition import Edition
 from quoting.domain.job import Job
 from quoting.domain.pricing import Priced
 from quoting.domain.quote import Customer
 from quoting.i18n import Formats
-from quoting.papers.html import Paper, fill
-from quoting.papers.priced_table import LETTERS, Sum, job_facts, priced_table
+from quoting.papers.html import Paper, fill, on_paper
+from quoting.papers.priced_table import LETTERS, Sum, head_fact, job_facts, priced_table
 
 
 def invoice_paper(
@@ -39,12 +39,19 @@ def invoice_paper(
         customer: whose it is.
         specimen: say on top that it is not issued.
     """
+    formats = on_paper(formats)
     table = priced_table(edition, [(job, priced)], formats, _tax_letters(priced))
     totals = priced.totals
+    paid = ""
     if totals.deposits:
-        paid = Sum("Deposits received", "", [formats.amount(-totals.deposits)])
-        due = Sum("To pay", "", [formats.money(totals.due)], strong=True)
-        table = table._replace(sums=[*table.sums, paid, due])
+        received = Sum("Deposits received", "", [formats.amount(-totals.deposits)])
+        due = Sum("To pay", "", [formats.amount(totals.due)], strong=True)
+        table = table._replace(sums=[*table.sums, received, due])
+        paid = (
+            f"{formats.money(totals.total)} less {formats.money(totals.deposits)} "
+            "received before"
+        )
+    terms = job.terms or edition.terms[edition.shop.terms]
     return fill(
         "invoice",
         shop=edition.shop,
@@ -61,12 +68,15 @@ def invoice_paper(
             "specimen": specimen,
             "customer": customer,
             "facts": [
-                ("number", number),
                 ("date", formats.date(on)),
-                ("supplied", formats.date(supplied) if supplied else ""),
                 ("tax number", edition.shop.tax_number),
                 *job_facts(edition, job, customer),
+                head_fact(job),
             ],
+            "to_pay": formats.money(totals.due),
+            "paid": paid,
+            "pay_by": formats.date(on + timedelta(days=terms.payment_days)),
+            "supplied": formats.date(supplied) if supplied else "",
             "table": table,
             "currency": formats.currency.code,
             "taxes": [

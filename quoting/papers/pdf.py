@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from quoting.domain.errors import RuleError, translatable
+from quoting.papers import fonts
 from quoting.papers.html import Paper
 
 
@@ -89,8 +90,8 @@ OPTIONS = {"pdf_variant": "pdf/ua-1"}
 def to_pdf(paper: Paper) -> bytes:
     """Print a paper as PDF/UA-1 with its font embedded.
 
-    The same paper gives the same bytes. Only files beside the templates and the font
-    are read; an address in a text is never fetched.
+    The same paper gives the same bytes. Only the files of the font are read; any other
+    address is refused.
 
     Raises:
         NoPdfError: the libraries are missing.
@@ -103,7 +104,19 @@ def to_pdf(paper: Paper) -> bytes:
 
 def document(paper: Paper) -> Any:
     """Return the paper laid out in pages, as WeasyPrint's document."""
-    weasyprint = _weasyprint()
-    fetcher = weasyprint.urls.URLFetcher(allowed_protocols={"file", "data"})
-    page = weasyprint.HTML(string=paper.html, url_fetcher=fetcher)
+    page = _weasyprint().HTML(string=paper.html, url_fetcher=_font_fetcher())
     return page.render(**OPTIONS)
+
+
+@cache
+def _font_fetcher() -> Any:
+    """Return a fetcher that hands out the files of the font and nothing else."""
+    allowed = frozenset(fonts.faces().values())
+
+    class FontFetcher(_weasyprint().urls.URLFetcher):  # type: ignore[misc]
+        def fetch(self, url: str, headers: Any = None) -> Any:
+            if url not in allowed:
+                raise ValueError(f"A paper fetches nothing: {url}")
+            return super().fetch(url, headers)
+
+    return FontFetcher()

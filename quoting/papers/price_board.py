@@ -5,18 +5,19 @@ It is also what the shop prices by when the machine is down.
 
 from collections.abc import Iterator, Mapping, Sequence
 from datetime import date
-from typing import Any
+from typing import Any, NamedTuple
 
 from quoting.domain.edition import Edition
 from quoting.domain.head import COUNTS
 from quoting.domain.money import ONE
 from quoting.domain.rates import Operation, Rate
 from quoting.i18n import Formats
-from quoting.papers.html import Paper, fill
+from quoting.papers.html import Paper, fill, on_paper
 
 
 def price_board(edition: Edition, formats: Formats, on: date, size: str = "") -> Paper:
     """Return the board of the operations and sets that an edition shows on it."""
+    formats = on_paper(formats)
     classes = edition.size_classes
     return fill(
         "price_board",
@@ -44,25 +45,39 @@ def _mode(edition: Edition, formats: Formats) -> str:
     return f"in {formats.currency.code}, {tax}"
 
 
+#: Size classes beside each other in one table; more go into a further one.
+MOST_CLASSES = 6
+
+
 def _tables(
     edition: Edition, classes: Sequence[str], formats: Formats
 ) -> Iterator[Mapping[str, Any]]:
-    yield {
-        "title": "Sets of work, a head",
-        "what": "set",
-        "classes": classes,
-        "rows": list(_sets(edition, classes, formats)),
-    }
-    yield {
-        "title": "Single operations",
-        "what": "operation",
-        "classes": classes,
-        "rows": [
-            _operation(edition, operation, classes, formats)
-            for operation in edition.operations.values()
-            if operation.on_board
-        ],
-    }
+    """Yield the sets and the operations, each for some of the size classes."""
+    for start in range(0, len(classes), MOST_CLASSES):
+        some = classes[start : start + MOST_CLASSES]
+        yield {
+            "title": "Sets of work, a head",
+            "what": "set",
+            "classes": some,
+            "rows": list(_sets(edition, some, formats)),
+        }
+        yield {
+            "title": "Single operations",
+            "what": "operation",
+            "classes": some,
+            "rows": [
+                _operation(edition, operation, some, formats)
+                for operation in edition.operations.values()
+                if operation.on_board
+            ],
+        }
+
+
+class _Figures(NamedTuple):
+    """What is charged for one thing, in each size class; empty where nothing is."""
+
+    of: str
+    prices: Sequence[str]
 
 
 def _sets(
@@ -79,13 +94,12 @@ def _sets(
             for each in classes
         ]
         if work_set.on_board and any(price is not None for price in found):
+            left_out = ", ".join(work_set.leaves_out)
+            shown = ["" if p is None else formats.amount(p) for p in found]
             yield {
                 "text": work_set.name,
-                "small": [f"without {', '.join(work_set.leaves_out)}"]
-                if work_set.leaves_out
-                else [],
-                "per": "head",
-                "prices": [[] if p is None else [formats.amount(p)] for p in found],
+                "small": [f"without {left_out}"] if left_out else [],
+                "figures": [_Figures("head", shown)],
             }
 
 
@@ -101,35 +115,42 @@ def _operation(
         )
     if operation.minimum:
         small.append(f"at least {formats.amount(operation.minimum)}")
-    counted = "step" if operation.step else COUNTS[operation.counted_by].singular
-    centre = edition.work_centres[operation.work_centre]
-    per = counted
     if operation.priced_by == "time":
-        per = f"hour, {formats.amount(centre.hourly_rate)}"
+        centre = edition.work_centres[operation.work_centre]
+        small.append(f"{formats.amount(centre.hourly_rate)} an hour")
+    rates = [edition.rates(each)[operation.code] for each in classes]
     return {
         "text": operation.name,
         "small": small,
-        "per": per,
-        "prices": [_price(edition.rate(operation, each), formats) for each in classes],
+        "figures": list(_figures(operation, rates, formats)),
     }
 
 
-def _price(rate: Rate, formats: Formats) -> list[str]:
-    """Return base and unit price, a line each."""
-    if rate.timed:
-        return [formats.minutes(rate.setup), f"+ {formats.minutes(rate.each)} min"]
-    lines = [formats.amount(rate.base)] if rate.base else []
-    plus = "+ " if rate.base else ""
-    if rate.inlet != rate.exhaust:
-        lines.append(f"{plus}{formats.amount(rate.inlet)} in")
-        lines.append(f"{plus}{formats.amount(rate.exhaust)} ex")
-    elif rate.inlet:
-        lines.append(f"{plus}{formats.amount(rate.inlet)}")
-    return lines
+def _figures(
+    operation: Operation, rates: Sequence[Rate], formats: Formats
+) -> Iterator[_Figures]:
+    noun = "step" if operation.step else COUNTS[operation.counted_by].singular
+    timed = operation.priced_by == "time"
+    show = formats.minutes if timed else formats.amount
+    if timed:
+        figures = {
+            f"set-up, a {operation.base_per}, min": [rate.setup for rate in rates],
+            f"{noun}, min": [rate.each for rate in rates],
+        }
+    else:
+        figures = {f"base, a {operation.base_per}": [rate.base for rate in rates]}
+        if any(rate.inlet != rate.exhaust for rate in rates):
+            figures[f"inlet {noun}"] = [rate.inlet for rate in rates]
+            figures[f"exhaust {noun}"] = [rate.exhaust for rate in rates]
+        else:
+            figures[noun] = [rate.inlet for rate in rates]
+    for of, prices in figures.items():
+        if any(prices):
+            yield _Figures(of, [show(price) if price else "" for price in prices])
 
 
 def _notes(edition: Edition, formats: Formats) -> Iterator[str]:
-    yield "On top the base, below it the price of one unit; in: inlet, ex: exhaust."
+    yield "Where there is a base, the price of each unit comes on top of it."
     shop = edition.shop
     if shop.job_minimum:
         yield f"Least labour of a job: {formats.amount(shop.job_minimum)}."

@@ -1,6 +1,8 @@
 """Priced lines as a customer reads them: one table, a column for each alternative."""
 
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
+from math import ceil
 from typing import NamedTuple
 
 from markupsafe import Markup
@@ -9,11 +11,11 @@ from quoting.domain.edition import Edition
 from quoting.domain.head import Position, Side
 from quoting.domain.job import Job
 from quoting.domain.lines import Line, where, why
-from quoting.domain.money import ZERO
 from quoting.domain.pricing import Priced
 from quoting.domain.quote import Customer
 from quoting.i18n import Formats
 from quoting.papers.figures import State, head_plan
+from quoting.papers.fonts import printable
 
 #: Stands where an alternative does not have a row.
 NOTHING = "\N{EN DASH}"
@@ -26,13 +28,17 @@ _CHARGES = "Charges and discounts"
 
 
 class Row(NamedTuple):
-    """One thing charged: what, how it is worked out, and its amount in each column."""
+    """One thing charged: what, how it is worked out, and its amount in each column.
+
+    ``keep``: no page ends after it.
+    """
 
     text: str
     small: str
     how: Sequence[str]
     amounts: Sequence[str]
     letters: str = ""
+    keep: bool = False
 
 
 class Section(NamedTuple):
@@ -58,13 +64,19 @@ class Table(NamedTuple):
 
     Attributes:
         columns: heading of each column of amounts.
+        amount_mm: width of such a column.
         lettered: the lines carry the letters of their taxes.
     """
 
     columns: Sequence[str]
     sections: Sequence[Section]
     sums: Sequence[Sum]
+    amount_mm: int
     lettered: bool = False
+
+
+#: Of a column of amounts: a figure's width, and the gap before it.
+FIGURE_MM, GAP_MM = 1.9, 4
 
 
 def priced_table(
@@ -92,16 +104,35 @@ def priced_table(
     ]
     if len(made) == 1:
         made = [made[0]._replace(title="")]
-    if made:
-        made[-1] = made[-1]._replace(last=True)
     code = formats.currency.code
-    columns = [f"{LETTERS[i]}, {code}" for i in range(len(ways))]
+    columns = [f"{letter}, {code}" for letter in LETTERS[: len(ways)]]
+    sums = list(_sums([priced for _, priced in ways], formats))
+    written = [*columns, *(printable(a) for total in sums for a in total.amounts)]
     return Table(
         columns=columns if len(ways) > 1 else [code],
-        sections=made,
-        sums=list(_sums([priced for _, priced in ways], formats)),
+        sections=_kept_together(made),
+        sums=sums,
+        amount_mm=GAP_MM + ceil(FIGURE_MM * max(map(len, written))),
         lettered=letters is not None,
     )
+
+
+#: Rows of the lines that are on the page of the sums at least.
+ROWS_WITH_SUMS = 3
+
+
+def _kept_together(sections: Sequence[Section]) -> list[Section]:
+    """Keep two rows under each heading, and the last rows with the sums."""
+    kept = []
+    before = sum(len(section.rows) for section in sections) - ROWS_WITH_SUMS
+    for section in sections:
+        rows = [
+            row._replace(keep=index >= before or (not index and len(section.rows) > 1))
+            for index, row in enumerate(section.rows)
+        ]
+        before -= len(rows)
+        kept.append(section._replace(rows=rows, last=section is sections[-1]))
+    return kept
 
 
 class _Key(NamedTuple):
@@ -113,6 +144,7 @@ class _Key(NamedTuple):
     description: str
     side: str
     size: str
+    again: int
 
 
 _TITLES = {
@@ -131,8 +163,8 @@ def _late(title: str) -> int:
     return _ORDER.index(title) + 1 if title in _ORDER else 0
 
 
-def _keyed(edition: Edition, priced: Priced) -> Mapping[_Key, list[Line]]:
-    keyed: dict[_Key, list[Line]] = {}
+def _keyed(edition: Edition, priced: Priced) -> Mapping[_Key, Line]:
+    keyed: dict[_Key, Line] = {}
     for line in priced.lines:
         title = _TITLES.get(line.kind, _CHARGES)
         if line.set:
@@ -144,8 +176,11 @@ def _keyed(edition: Edition, priced: Priced) -> Mapping[_Key, list[Line]]:
             line.description,
             line.side or "",
             line.size.typed if line.size else "",
+            again=0,
         )
-        keyed.setdefault(key, []).append(line)
+        while key in keyed:
+            key = key._replace(again=key.again + 1)
+        keyed[key] = line
     return keyed
 
 
@@ -160,7 +195,7 @@ def _place(keys: list[_Key], key: _Key, order: Sequence[_Key]) -> None:
 def _section(
     title: str,
     keys: Sequence[_Key],
-    keyed: Sequence[Mapping[_Key, list[Line]]],
+    keyed: Sequence[Mapping[_Key, Line]],
     edition: Edition,
     ways: Sequence[Way],
     formats: Formats,
@@ -168,20 +203,21 @@ def _section(
 ) -> Section:
     rows, free = [], []
     for key in keys:
-        lines = [lines.get(key, []) for lines in keyed]
-        first = next(found[0] for found in lines if found)
+        lines = [lines.get(key) for lines in keyed]
+        first = next(line for line in lines if line)
         text = _text(edition, first, formats)
-        if not any(line.net or line.list_net for found in lines for line in found):
-            free.append(text[:1].lower() + text[1:])
+        if not any(line.net or line.list_net for line in lines if line):
+            said = f"{text} ({first.reason})" if first.reason else text
+            free.append(said[:1].lower() + said[1:])
             continue
-        rows.append(_row(text, first, lines, ways, formats, letters))
+        rows.append(_row(text, first.because, lines, ways, formats, letters))
     return Section(title, rows, "; ".join(free), last=False)
 
 
 def _text(edition: Edition, line: Line, formats: Formats) -> str:
     text = line.description
     if line.kind == "set_price":
-        text = "One price for the set"
+        text = "Difference to the price of the set"
     elif line.kind == "labour":
         operation = edition.operations[line.code]
         text = operation.says or operation.name
@@ -190,32 +226,25 @@ def _text(edition: Edition, line: Line, formats: Formats) -> str:
 
 def _row(
     text: str,
-    first: Line,
-    lines: Sequence[Sequence[Line]],
+    small: str,
+    lines: Sequence[Line | None],
     ways: Sequence[Way],
     formats: Formats,
     letters: Mapping[str, str],
 ) -> Row:
     said: dict[str, list[str]] = {}
-    for letter, found, (job, _) in zip(LETTERS, lines, ways, strict=False):
-        for line in found:
+    for letter, line, (job, _) in zip(LETTERS, lines, ways, strict=False):
+        if line:
             said.setdefault(_how(line, job, formats), []).append(letter)
-    many = len(said) > 1
-    codes = dict.fromkeys(
-        code for found in lines for line in found for code, net in line.shares if net
-    )
+    codes = dict.fromkeys(code for line in lines if line for code, _ in line.shares)
     return Row(
         text=text,
-        small=first.because,
+        small=small,
         how=[
-            f"{', '.join(of)}: {words}" if many else words for words, of in said.items()
+            f"{', '.join(of)}: {words}" if len(said) > 1 else words
+            for words, of in said.items()
         ],
-        amounts=[
-            formats.amount(sum((line.net for line in found), ZERO))
-            if found
-            else NOTHING
-            for found in lines
-        ],
+        amounts=[formats.amount(line.net) if line else NOTHING for line in lines],
         letters=" ".join(dict.fromkeys(letters[code] for code in codes))
         if letters
         else "",
@@ -234,9 +263,9 @@ def _how(line: Line, job: Job, formats: Formats) -> str:
 
 
 def _sums(ways: Sequence[Priced], formats: Formats) -> Iterable[Sum]:
-    first = ways[0]
-    totals = [formats.money(priced.totals.total) for priced in ways]
-    if first.inclusive:
+    totals = [formats.amount(priced.totals.total) for priced in ways]
+    contained = ways[0].inclusive and any(priced.totals.tax for priced in ways)
+    if contained:
         yield Sum("Total with tax", "", totals, strong=True)
     else:
         nets = [formats.amount(priced.totals.net) for priced in ways]
@@ -248,14 +277,12 @@ def _sums(ways: Sequence[Priced], formats: Formats) -> Iterable[Sum]:
             for priced in ways
         ]
         bases = [formats.amount(group.base) for group in groups if group]
-        small = tax.reason or (f"on {bases[0]}" if len(ways) == 1 else "")
-        inside = " in it" if first.inclusive else ""
         yield Sum(
-            f"{tax.label}{inside}",
-            small,
+            f"{tax.label} in it" if contained else tax.label,
+            tax.reason or (f"on {bases[0]}" if len(ways) == 1 else ""),
             [formats.amount(group.amount) if group else NOTHING for group in groups],
         )
-    if not first.inclusive:
+    if not contained:
         yield Sum("Total", "", totals, strong=True)
 
 
@@ -271,9 +298,13 @@ def job_facts(
     yield "engine", customer.engine
     if job.reason:
         yield "why it came", edition.reasons[job.reason].name
-    layouts = list(dict.fromkeys(head.layout.name for head in job.heads))
-    count = f"{len(job.heads)} x " if len(job.heads) > 1 else ""
-    yield "head" if len(job.heads) < 2 else "heads", count + "; ".join(layouts)
+
+
+def head_fact(job: Job) -> tuple[str, str]:
+    """Return which heads a job is for, the words empty where none came."""
+    layouts = Counter(head.layout.name for head in job.heads)
+    named = [f"{n} x {name}" if n > 1 else name for name, n in layouts.items()]
+    return "heads" if len(job.heads) > 1 else "head", "; ".join(named)
 
 
 class MarkedPlan(NamedTuple):

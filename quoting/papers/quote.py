@@ -6,15 +6,14 @@ Cost and margin never stand on it.
 from collections.abc import Iterable, Sequence
 from typing import Any
 
-from markupsafe import Markup
-
 from quoting.domain.edition import Edition
 from quoting.domain.quote import Alternative, Quote, not_included
 from quoting.i18n import Formats
-from quoting.papers.html import Paper, fill
+from quoting.papers.html import Paper, fill, on_paper
 from quoting.papers.priced_table import (
     LETTERS,
     MarkedPlan,
+    head_fact,
     job_facts,
     marked_plan,
     priced_table,
@@ -32,6 +31,7 @@ def quote_paper(
         formats: the reader's locale.
         size: ``A4`` or ``Letter``; empty: as the locale's country has it.
     """
+    formats = on_paper(formats)
     ways = quote.alternatives
     first = ways[0]
     return fill(
@@ -49,9 +49,9 @@ def quote_paper(
         values={
             "customer": quote.customer,
             "facts": [
-                ("number", quote.number),
                 ("date", formats.date(quote.on)),
                 *job_facts(edition, first.job, quote.customer),
+                _heads(ways),
             ],
             "options": [
                 _option(edition, way, letter, formats)
@@ -59,19 +59,43 @@ def quote_paper(
             ],
             "valid_until": formats.date(quote.valid_until),
             "ready": formats.date(quote.ready) if quote.ready else "",
+            "taxed": any(way.priced.totals.tax for way in ways),
             "plans": list(_plans(edition, ways)),
             "table": priced_table(
                 edition, [(way.job, way.priced) for way in ways], formats
             ),
-            "excluded": list(_excluded(edition, ways)),
-            "condemned": list(_condemned(ways, formats)),
-            "left_out": list(_left_out(ways)),
+            "notes": list(_notes(edition, ways, formats)),
         },
     )
 
 
+def _notes(
+    edition: Edition, ways: Sequence[Alternative], formats: Formats
+) -> Iterable[tuple[str, Sequence[str]]]:
+    """Yield what one should know beside the price: its heading and its sentences."""
+    if excluded := list(_excluded(edition, ways)):
+        yield "Not included", [f"{', '.join(excluded)}."]
+    if condemned := list(_condemned(ways, formats)):
+        yield "If it cannot be repaired", condemned
+    if left_out := list(_left_out(ways)):
+        yield "Left out, left open", left_out
+    if guarantee := edition.shop.guarantee:
+        yield "Guarantee", [guarantee]
+
+
 def _letters(ways: Sequence[Alternative]) -> Sequence[str]:
     return LETTERS[: len(ways)] if len(ways) > 1 else [""]
+
+
+def _heads(ways: Sequence[Alternative]) -> tuple[str, str]:
+    """Return which heads the quote is for; by letter where alternatives differ."""
+    said: dict[tuple[str, str], list[str]] = {}
+    for way, letter in zip(ways, _letters(ways), strict=True):
+        said.setdefault(head_fact(way.job), []).append(letter)
+    if len(said) == 1:
+        return next(iter(said))
+    words = [f"{', '.join(of)}: {heads}" for (_, heads), of in said.items()]
+    return "heads", "; ".join(words)
 
 
 def _option(
@@ -95,23 +119,20 @@ def _option(
     }
 
 
-def _plans(
-    edition: Edition, ways: Sequence[Alternative]
-) -> Iterable[tuple[Markup, str]]:
+def _plans(edition: Edition, ways: Sequence[Alternative]) -> Iterable[MarkedPlan]:
     """Yield the plans worth looking at: those that single valves out, else the first.
 
     Alternatives of other heads have each their own.
     """
-    plans: dict[tuple[str, ...], list[tuple[MarkedPlan, str]]] = {}
+    plans: dict[tuple[str, ...], list[MarkedPlan]] = {}
     for index, (way, letter) in enumerate(zip(ways, _letters(ways), strict=True)):
         if plan := marked_plan(edition, way.job, way.priced, f"plan{index}"):
-            words = f"{letter}. {plan.words}" if letter else plan.words
+            if letter:
+                plan = plan._replace(words=f"{letter}. {plan.words}")
             layouts = tuple(head.layout.code for head in way.job.heads)
-            plans.setdefault(layouts, []).append((plan, words))
+            plans.setdefault(layouts, []).append(plan)
     for drawn in plans.values():
-        singled_out = [(plan, words) for plan, words in drawn if plan.singled_out]
-        for plan, words in singled_out or drawn[:1]:
-            yield plan.picture, words
+        yield from [plan for plan in drawn if plan.singled_out] or drawn[:1]
 
 
 def _excluded(edition: Edition, ways: Sequence[Alternative]) -> Iterable[str]:
@@ -132,13 +153,13 @@ def _condemned(ways: Sequence[Alternative], formats: Formats) -> Iterable[str]:
     for amount, letters in amounts.items():
         of = f"{', '.join(letters)}: " if 0 < len(letters) < len(ways) else ""
         yield (
-            f"{of}If a test shows that it cannot be repaired, we stop there and you "
-            f"pay at most {amount} with tax."
+            f"{of}We stop at the test that shows it, and you pay at most {amount} "
+            "with tax."
         )
 
 
 def _left_out(ways: Sequence[Alternative]) -> Iterable[str]:
-    return dict.fromkeys(
+    yield from dict.fromkeys(
         notice.text
         for way in ways
         for notice in (*way.priced.notices, *way.priced.questions)

@@ -3,10 +3,11 @@
 No price ever stands on it.
 """
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from decimal import Decimal
 from itertools import groupby
-from typing import Any
+from math import ceil
+from typing import Any, NamedTuple, TypeVar
 
 from quoting.domain.edition import Edition
 from quoting.domain.head import Fact, Head, Side, at_the_bench
@@ -22,11 +23,12 @@ from quoting.domain.work_order import (
     limits_for,
 )
 from quoting.i18n import Formats
-from quoting.papers.html import Paper, fill
+from quoting.papers.html import Paper, fill, on_paper
 from quoting.papers.priced_table import job_facts, marked_plan
 
-#: Readings beside each other in one table; more go into a further table.
-MOST_READINGS = 5
+#: Readings, and heads, beside each other in one table; more go into a further one.
+MOST_READINGS = 6
+MOST_HEADS = 4
 
 
 def work_order_paper(
@@ -45,6 +47,7 @@ def work_order_paper(
         formats: the shop's locale.
         size: ``A4`` or ``Letter``; empty: as the locale's country has it.
     """
+    formats = on_paper(formats)
     job = order.job
     plan = marked_plan(edition, job, priced, "plan")
     full = order.cautions[:MOST_CAUTIONS]
@@ -63,24 +66,22 @@ def work_order_paper(
         values={
             "customer": order.customer,
             "facts": [
-                ("number", order.number),
                 ("date", formats.date(order.on)),
                 ("promised", formats.date(order.promised) if order.promised else ""),
                 *job_facts(edition, job, order.customer),
             ],
-            "heads": [_head(head, formats) for head in job.heads],
+            "heads": list(_heads(job.heads, formats)),
+            "several": len(job.heads) > 1,
             "plan": plan,
             "cautions": [caution.text for caution in full],
             "also": ", ".join(c.name for c in order.cautions[MOST_CAUTIONS:]),
             "closing": CLOSING,
             "steps": [
-                {
-                    "centre": centre.name if first else "",
-                    **_step(step, job.heads, formats),
-                }
-                for centre, steps in groupby(order.steps, key=lambda step: step.centre)
-                for first, step in _first_marked(steps)
+                {"again": again, **_step(step, job.heads, formats)}
+                for _, steps in groupby(order.steps, key=lambda step: step.centre)
+                for again, step in enumerate(steps)
             ],
+            "beside": list(_beside(priced, formats)),
             "parts_needed": [
                 {
                     "text": line.description,
@@ -95,19 +96,32 @@ def work_order_paper(
     )
 
 
-def _first_marked(steps: Iterable[Step]) -> Iterator[tuple[bool, Step]]:
-    for index, step in enumerate(steps):
-        yield index == 0, step
+def _heads(heads: Sequence[Head], formats: Formats) -> Iterator[Mapping[str, str]]:
+    """Yield what is known of the heads, alike heads said once."""
+    said: dict[tuple[str, str, str], list[Head]] = {}
+    for head in heads:
+        known = "; ".join(_known(head, formats))
+        condition = ", ".join(sorted(head.condition))
+        said.setdefault((head.layout.name, known, condition), []).append(head)
+    for (layout, known, condition), alike in said.items():
+        yield {
+            "tags": ", ".join(head.tag for head in alike),
+            "labels": ", ".join(head.label for head in alike if head.label),
+            "layout": layout,
+            "known": known,
+            "condition": condition,
+        }
 
 
-def _head(head: Head, formats: Formats) -> Mapping[str, str]:
-    return {
-        "tag": head.tag,
-        "label": head.label,
-        "layout": head.layout.name,
-        "known": "; ".join(_known(head, formats)),
-        "condition": ", ".join(sorted(head.condition)),
-    }
+def _beside(priced: Priced, formats: Formats) -> Iterator[Mapping[str, str]]:
+    """Yield the work that no table knows, and what another shop does."""
+    for line in priced.lines:
+        if line.kind in ("free", "outwork"):
+            yield {
+                "text": line.description,
+                "who": "here" if line.kind == "free" else "another shop",
+                "minutes": formats.minutes(line.minutes) if line.minutes else "",
+            }
 
 
 def _known(head: Head, formats: Formats) -> Iterator[str]:
@@ -141,9 +155,11 @@ def _step(step: Step, heads: Sequence[Head], formats: Formats) -> Mapping[str, A
     if readings := len({limit.code for limit in step.readings}):
         small.append(f"{readings} reading{'s' if readings > 1 else ''} on the sheet.")
     if step.operation.elapsed_minutes and step.minutes:
-        small.append(f"Stands {formats.minutes(step.operation.elapsed_minutes)} min.")
+        stands = formats.quantity(step.operation.elapsed_minutes)
+        small.append(f"Stands {stands} min.")
     return {
         "number": step.number,
+        "centre": step.centre.name,
         "text": f"{step.operation.name}{phase}",
         "where": _where(step, heads, formats),
         "small": small,
@@ -192,80 +208,116 @@ def _limit(limit: Limit, formats: Formats) -> str:
     if low is not None and high is not None:
         return f"{formats.quantity(low)} to {formats.quantity(high)}"
     if high is not None:
-        return f"≤ {formats.quantity(high)}"
-    return "" if low is None else f"≥ {formats.quantity(low)}"
+        return f"≤\N{NO-BREAK SPACE}{formats.quantity(high)}"
+    return "" if low is None else f"≥\N{NO-BREAK SPACE}{formats.quantity(low)}"
 
 
 # The sheets: a box for every reading, as found and as left.
 
 
+class _Reading(NamedTuple):
+    """What is read at one kind of place, and what it must keep within."""
+
+    place: str
+    name: str
+    unit: str
+    limit: str
+
+
 def _sheets(
     edition: Edition, order: WorkOrder, formats: Formats
 ) -> Iterator[Mapping[str, Any]]:
+    """Yield a sheet for all heads that have the same readings."""
     heads = order.job.heads
+    alike: dict[tuple[_Reading, ...], list[Head]] = {}
     for head in heads:
-        codes = dict.fromkeys(
-            code
-            for step in order.steps
-            if any(place.tag == head.tag for place in step.places)
-            for code in step.operation.readings
+        alike.setdefault(tuple(_readings(edition, order, head, formats)), []).append(
+            head
         )
-        by_place: dict[str, dict[str, list[Limit]]] = {}
-        for code in codes:
-            for limit in limits_for(edition, code, [head]):
-                place = "valve" if limit.place in _ON_POSITIONS else limit.place
-                by_place.setdefault(place, {}).setdefault(code, []).append(limit)
-        whole = by_place.pop("head", {})
-        tables = [
-            table
-            for place, readings in by_place.items()
-            for table in _tables(place, list(readings.values()), head, heads, formats)
-        ]
-        if whole or tables:
+    for readings, these in alike.items():
+        by_place: dict[str, list[_Reading]] = {}
+        for reading in readings:
+            by_place.setdefault(reading.place, []).append(reading)
+        whole = by_place.pop("head", [])
+        if readings:
             yield {
-                "head": f", head {head.tag}" if len(heads) > 1 else "",
-                "whole": [_column(limits, formats) for limits in whole.values()],
-                "tables": tables,
+                "heads": _named(these) if len(alike) > 1 else "",
+                "whole": whole,
+                "parts": list(_parts(these, MOST_HEADS)) if whole else [],
+                "tables": [
+                    {
+                        "place": place,
+                        "columns": columns,
+                        "groups": _rows(place, these, heads),
+                    }
+                    for place, its in by_place.items()
+                    for columns in _parts(its, MOST_READINGS)
+                ],
             }
+
+
+def _named(heads: Sequence[Head]) -> str:
+    tags = [head.tag for head in heads]
+    return f", head{'s' if len(tags) > 1 else ''} {', '.join(tags)}"
+
+
+_Item = TypeVar("_Item")
+
+
+def _parts(items: Sequence[_Item], most: int) -> Iterator[Sequence[_Item]]:
+    """Yield the items in as few parts as hold *most* each, about equally filled."""
+    count = ceil(len(items) / most)
+    size = ceil(len(items) / count)
+    for start in range(0, len(items), size):
+        yield items[start : start + size]
 
 
 #: Read at each valve's place, so they share one table.
 _ON_POSITIONS = ("valve", "guide", "seat", "spring")
 
 
-def _tables(
-    place: str,
-    readings: Sequence[Sequence[Limit]],
-    head: Head,
-    heads: Sequence[Head],
-    formats: Formats,
-) -> Iterator[Mapping[str, Any]]:
-    rows = _rows(place, head, heads)
-    for start in range(0, len(readings) if rows else 0, MOST_READINGS):
-        some = readings[start : start + MOST_READINGS]
-        columns = [_column(limits, formats) for limits in some]
-        yield {"place": place, "rows": rows, "columns": columns}
+def _readings(
+    edition: Edition, order: WorkOrder, head: Head, formats: Formats
+) -> Iterator[_Reading]:
+    codes = dict.fromkeys(
+        code
+        for step in order.steps
+        if any(place.tag == head.tag for place in step.places)
+        for code in step.operation.readings
+    )
+    for code in codes:
+        if limits := limits_for(edition, code, [head]):
+            first = limits[0]
+            place = "valve" if first.place in _ON_POSITIONS else first.place
+            if place == "head" or _rows(place, [head], [head]):
+                yield _Reading(place, first.name, first.unit, _within(limits, formats))
 
 
-def _column(limits: Sequence[Limit], formats: Formats) -> Mapping[str, str]:
+def _within(limits: Sequence[Limit], formats: Formats) -> str:
     words = {limit.side: _limit(limit, formats) for limit in limits}
     if len(set(words.values())) == 1:
         text = next(iter(words.values()))
     else:
         text = ", ".join(f"{side} {said}" for side, said in words.items() if said)
-    text = f"{text} ({limits[0].source})" if text else "no limit known"
-    return {"name": limits[0].name, "unit": limits[0].unit, "limit": text}
+    return f"{text} ({limits[0].source})" if text else "no limit known"
 
 
-def _rows(place: str, head: Head, heads: Sequence[Head]) -> list[str]:
+def _rows(
+    place: str, these: Sequence[Head], heads: Sequence[Head]
+) -> Sequence[Sequence[str]]:
+    """Return the names of the places to read at, those of a head and side together."""
     if place == "valve":
-        return [at_the_bench(p, heads) for s in Side for p in head.positions(s)]
-    layout = head.layout
-    many = {
-        "cylinder": layout.cylinders,
-        "cam": layout.cams,
-        "journal": layout.cams * layout.journals_per_cam,
-        "injector": layout.cylinders * layout.injectors,
-        "prechamber": layout.cylinders * layout.prechambers,
-    }[place]
-    return [f"{place} {number}" for number in range(1, many + 1)]
+        groups = [
+            [at_the_bench(position, heads) for position in head.positions(side)]
+            for head in these
+            for side in Side
+        ]
+    else:
+        groups = [
+            [
+                f"{head.tag if len(heads) > 1 else ''} {place} {number}".strip()
+                for number in range(1, head.layout.counts[place] + 1)
+            ]
+            for head in these
+        ]
+    return [group for group in groups if group]

@@ -874,3 +874,14 @@ def test_no_float_stands_where_money_and_minutes_go(module):
 
     assert "float" not in names
     assert not [value for value in constants(tree) if isinstance(value, float)]
+
+
+def test_a_tax_on_taxes_names_the_taxes_in_its_base_where_prices_contain_them():
+    """114.98 with 5 % and 9.5 % on both: net 100.00, 5.00, 9.98 on 105.00."""
+    codes = (Tax("XA", "S", dec("5")), Tax("XB", "S", dec("9.5"), on_prior=True))
+    found = assess([Amount(dec("114.98"), codes)], Policy(inclusive=True), CENT)
+
+    assert [(g.base, g.amount) for g in found.groups] == [
+        (dec("100.00"), dec("5.00")),
+        (dec("105.00"), dec("9.98")),
+    ]

@@ -812,7 +812,8 @@ def test_what_needs_other_work_first_says_so():
     came = heads(rates, "V8-8")
 
     assert [n.text for n in planned(rates, came, Asked("MAGP")).notices] == [
-        "Magnetic crack check needs Hot wash first: cracks show on clean metal"
+        "Magnetic crack check: hot wash comes first and is not in this price "
+        "(cracks show on clean metal)"
     ]
     assert planned(rates, came, Asked("MAGP"), Asked("WASH")).notices == ()
 

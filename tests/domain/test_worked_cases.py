@@ -4,6 +4,7 @@ The arithmetic stands in each docstring and can be followed with a pocket calcul
 The conventions are common practice, no source; the figures are invented.
 """
 
+from dataclasses import replace
 from decimal import Decimal
 
 import pytest
@@ -17,6 +18,7 @@ from builders import (
     with_operation,
 )
 
+from quoting.domain.job import Exemption
 from quoting.domain.pricing import price
 from quoting.files.job_file import read_job
 
@@ -93,8 +95,6 @@ def test_t03_guides_bring_their_seats_heights_and_vacuum_test_along():
     file = read_job(JOBS / "T03.toml", rates)
     [(_, job)] = file.jobs
     guides = [asked for asked in job.work if asked.operation == "GREP"]
-    from dataclasses import replace
-
     asked = replace(
         job, work=tuple(guides), propose=True, declined={"SEAL": "fits his own"}
     )
@@ -103,7 +103,7 @@ def test_t03_guides_bring_their_seats_heights_and_vacuum_test_along():
     assert totals(result) == "140.71 28.14 168.85"
     where = {line.code: line.positions for line in result.lines if line.positions}
     assert set(where) == {"GREP", "SCUT", "SHGT", "VACT"}
-    assert {positions for positions in where.values()} == {guides[0].which.positions}
+    assert set(where.values()) == {guides[0].which.positions}
     assert [n.text for n in result.notices] == ["Fit stem seals declined: fits his own"]
 
 
@@ -238,7 +238,10 @@ def test_w12_size_class_pair_break_and_agreed_price():
 
 
 def test_w13_set_price_with_something_left_out():
-    """S 395.20, without seals S' 381.60; F' = 380 x 381.60 / 395.20 = 366.92, -14.68."""
+    """S 395.20, without seals S' 381.60.
+
+    F' = 380.00 x 381.60 / 395.20 = 366.92, so the adjustment is -14.68.
+    """
     result = priced("W13")
 
     assert nets(result, "set_price") == ["VJOB -14.68"]
@@ -250,7 +253,10 @@ def test_w13_set_price_with_something_left_out():
 
 
 def test_w14_own_price_and_free_line():
-    """32 + 55 + 40 (list 51) + 1.5 x 78 = 244.00; 10 % of 87.00 = 8.70; 4 % of 235.30."""
+    """32 + 55 + 40 (list 51) + 1.5 x 78 = 244.00.
+
+    10 % of 87.00 = 8.70; sundries 4 % of 235.30 = 9.41.
+    """
     result = priced("W14")
 
     [skim] = [line for line in result.lines if line.code == "SKIM"]
@@ -269,8 +275,6 @@ def test_w15_rush_and_make_up_over_two_codes():
         edition(job_minimum="60.00"), "VREF", tax_code="A", base=None
     )
     rates = with_operation(rates, "THRD", tax_code="B")
-    from dataclasses import replace
-
     sundries = {"SUN": replace(rates.sundries["SUN"], tax_code="A")}
     result = priced("W15", replace(rates, sundries=sundries))
 
@@ -286,7 +290,10 @@ def test_w15_rush_and_make_up_over_two_codes():
 
 
 def test_w16_call_it_600_all_in():
-    """635.79 -> 600.00: 493.65 at 0 %, 106.35 at 8.25 % of which tax 8.11; -29.45, -5.86."""
+    """635.79 -> 600.00 = 493.65 at 0 % + 106.35 at 8.25 %, of which tax is 8.11.
+
+    493.65 - 523.10 = -29.45; 98.24 - 104.10 = -5.86.
+    """
     result = priced("W16", edition(tax="labour_untaxed"))
 
     assert nets(result, "call_it") == [" -29.45", " -5.86"]
@@ -302,10 +309,6 @@ def test_w17_prices_that_contain_tax():
 
 def test_w17_an_exempt_customer_pays_no_tax_in_an_inclusive_edition():
     """45.00 + 55.00 + 6.43 = 106.43."""
-    from dataclasses import replace
-
-    from quoting.domain.job import Exemption
-
     rates = inclusive()
     file = read_job(JOBS / "W17.toml", rates)
     [(_, job)] = file.jobs
@@ -319,8 +322,6 @@ def test_w17_an_exempt_customer_pays_no_tax_in_an_inclusive_edition():
 
 
 def inclusive():
-    from dataclasses import replace
-
     rates = edition(sundries="NONE", job_minimum="0")
     rates = with_operation(rates, "SKIM", base=dec("54.00"))
     rates = with_operation(rates, "LEAK", base=dec("66.00"))

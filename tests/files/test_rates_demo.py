@@ -453,7 +453,10 @@ def test_one_guide_takes_one_repair() -> None:
 def test_what_is_missing_first_is_said(code: str, needed: str) -> None:
     notices = priced(Job(heads("L01"), work=(asked(code),))).notices
     name = demo().operations[code].name
-    assert any(n.text.startswith(f"{name} needs {needed} first: ") for n in notices)
+    assert any(
+        n.text.startswith(f"{name}: {needed.lower()} comes first and is not")
+        for n in notices
+    )
 
 
 # Sets of work and reasons: common practice, no source.

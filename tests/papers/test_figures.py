@@ -643,6 +643,7 @@ def test_a_head_that_did_not_come_is_refused():
 # --- On paper ---
 
 
+@pytest.mark.needs_pdf
 def test_the_paper_maker_understands_every_word_of_the_figure(caplog):
     from pypdf import PdfReader
     from weasyprint import HTML
