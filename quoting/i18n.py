@@ -1,7 +1,7 @@
 """Money, figures, dates and lengths as people of a place write them.
 
 Every paper follows its reader's locale, which is an argument, never the machine's.
-Amounts are already rounded when they come here: nothing is rounded for display.
+Money is already rounded when it comes here and is never rounded for display.
 """
 
 import re
@@ -183,7 +183,11 @@ class Formats:
         return written if self.legible(written) else day.isoformat()
 
     def length(self, length: Length) -> str:
-        """Return a length in both units: 0.15 mm (0.0059 in)."""
+        """Return a length in both units: 0.15 mm (0.0059 in).
+
+        Rounded to a micrometre and to a ten-thousandth of an inch, whichever it was
+        typed in; ``Length.in_both_units`` repeats what was typed.
+        """
         mm = round_to(length.mm, Decimal("0.001"))
         inches = round_to(length.inches, Decimal("0.0001"))
         shown = max(mm.normalize(), round_to(mm, Decimal("0.01")), key=_decimals)

@@ -1,6 +1,7 @@
 """What the machine must have for some tests, and how the suite says what it lacks."""
 
 import os
+from datetime import date
 
 import pytest
 
@@ -43,9 +44,14 @@ def pytest_terminal_summary(terminalreporter, config):
 
 def no_pdf():
     """Return why this machine can make no PDF; empty where it can."""
-    from quoting.papers.pdf import available
+    from quoting.papers.html import Paper
+    from quoting.papers.pdf import NoPdfError, to_pdf
 
-    return available()
+    try:
+        to_pdf(Paper("", "", date.min))
+    except NoPdfError as error:
+        return str(error)
+    return ""
 
 
 LACKING = {"needs_pdf": no_pdf}

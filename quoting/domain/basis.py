@@ -72,17 +72,36 @@ class Basis:
         return exemption.reason
 
     def percent(self, rate: Decimal, of: Decimal) -> Decimal:
-        """Return *rate* per cent *of* an amount, rounded."""
+        """Return *rate* per cent *of* an amount, rounded to the smallest unit."""
         return self.cents(rate * of / HUNDRED)
 
     def owed(self, amount: Decimal, code: str) -> Decimal:
-        """Return what this customer owes of a rounded *amount* under tax *code*."""
+        """Return what this customer owes of a rounded *amount* under tax *code*.
+
+        Raises:
+            TaxCodeEndedError: as ``taxes``, where the customer owes no tax.
+
+        Source:
+            docs/costing.md, step 10: a customer who owes no tax.
+        """
         if not self.relieved:
             return amount
         return without_tax(amount, self.taxes(code), self.unit)
 
+    def share(self, amount: Decimal, code: str) -> Share:
+        """Return the tax code that is charged for *code*, and what is owed under it.
+
+        Raises:
+            TaxCodeEndedError: as ``owed``.
+        """
+        return self.charged(code), self.owed(amount, code)
+
     def fixed(self, amount: Decimal) -> Decimal:
-        """Return what this customer owes of a minimum, a cap or a fixed amount."""
+        """Return what this customer owes of a minimum, a cap or a fixed amount.
+
+        Raises:
+            TaxCodeEndedError: as ``owed``, for the code of the sundries.
+        """
         return self.owed(amount, self.sundries.tax_code)
 
     def spread(
@@ -101,7 +120,7 @@ class Basis:
 
         Args:
             kind: of the line.
-            net: its amount.
+            net: its amount, a multiple of the smallest unit.
             weights: nets by tax code of the lines that it was worked out on.
             description: of the line.
             code: of the line.
@@ -110,7 +129,11 @@ class Basis:
             rate: the percentage.
 
         Raises:
-            NothingToSplitError: the weights add up to nothing.
+            NothingToSplitError: the weights add up to nothing and *net* does not.
+
+        Source:
+            Largest remainder, ties by net and then by table order:
+            docs/decisions/0004-rounding.md.
         """
         codes = [each for each in self.edition.tax_rows if each in weights]
         nets = apportion(net, [weights[each] for each in codes], self.unit)

@@ -4,39 +4,24 @@ Pure. ``assemble`` turns sheets of text into an ``Edition`` or names every probl
 every table at once.
 """
 
-from collections import Counter
-from collections.abc import (
-    Iterable,
-    Iterator,
-    Mapping,
-    MutableMapping,
-    Sequence,
-)
-from dataclasses import MISSING, dataclass, fields
+from collections.abc import Iterable, Mapping, MutableMapping, Sequence
+from dataclasses import dataclass
 from datetime import date
 from functools import cached_property
-from typing import Any, NamedTuple
+from typing import Any
 from weakref import WeakKeyDictionary
 
+from quoting.domain.edition_problems import ReadTables, problems_of
 from quoting.domain.errors import Problem, ProblemsError, RuleError, translatable
-from quoting.domain.head import (
-    COUNTS,
-    FACTS,
-    MOST_CYLINDERS,
-    MOST_VALVES,
-    SIDES,
-    Layout,
-)
-from quoting.domain.money import ONE, Currency, smallest_unit
+from quoting.domain.head import Layout
+from quoting.domain.money import Currency
 from quoting.domain.rates import (
     RELATIONS,
     TABLES,
-    TABLES_OF_SHOP,
     AgreedPrice,
     Caution,
     ClassPrice,
     Condition,
-    Conditional,
     Fee,
     Limit,
     Modifier,
@@ -56,14 +41,7 @@ from quoting.domain.rates import (
     WorkSet,
     rate,
 )
-from quoting.domain.tables import (
-    Cells,
-    Placed,
-    Sheet,
-    changed_by_spreadsheets,
-    read_cells,
-    records,
-)
+from quoting.domain.tables import Cells, Placed, Sheet, read_cells, records
 from quoting.domain.tax import Policy, Tax, Taxes
 
 
@@ -112,7 +90,8 @@ class Edition:
     def rates(self, size_class: str) -> Mapping[str, Rate]:
         """Return every list rate on heads of a size class, by operation.
 
-        A class that no row names costs what the operations' own rows say.
+        Prices are in the currency and price mode of the edition, minutes in minutes of
+        shop time. A class that no row names costs what the operations' own rows say.
         """
         rates = self._rates
         return rates.get(size_class) or rates[""]
@@ -148,7 +127,11 @@ class Edition:
     def related(
         self, relation: str
     ) -> Mapping[str, Sequence[tuple[Relation, Condition]]]:
-        """Return the relations of one kind with their conditions, by operation."""
+        """Return the relations of one kind with their conditions, by operation.
+
+        Args:
+            relation: one of ``RELATIONS``.
+        """
         return self._related[relation]
 
     @cached_property
@@ -164,7 +147,7 @@ class Edition:
         return kinds
 
     def taxes(self, code: str, on: date) -> Taxes:
-        """Return the taxes that *code* names on a day, in order.
+        """Return the taxes that *code* names on a day, in order; rates are per cent.
 
         Raises:
             TaxCodeEndedError: the code has no rate on that day.
@@ -189,22 +172,6 @@ class TaxCodeEndedError(RuleError):
     """A tax code has no rate on the day of the document."""
 
     message = translatable("The tax code {code} has no rate in force on {on}.")
-
-
-class _Read(NamedTuple):
-    """What reading the sheets gave, by table.
-
-    Attributes:
-        placed: records of the rows without a problem.
-        rows: what could be read of every row.
-        files: names of the files.
-        codes: every code seen, and the kinds of parts.
-    """
-
-    placed: Mapping[str, list[Placed[Any]]]
-    rows: Mapping[str, list[Cells]]
-    files: Mapping[str, str]
-    codes: Mapping[str, set[str]]
 
 
 def assemble(
@@ -241,7 +208,7 @@ def assemble(
         codes[name] = _codes_in(sheet)
     codes["part kinds"] = {entry.values.get("kind", "") for entry in rows["parts"]}
     files = {name: sheets[name].file for name in TABLES}
-    problems += _check(shop, _Read(placed, rows, files, codes))
+    problems += problems_of(shop, ReadTables(placed, rows, files, codes))
     if any(not problem.warning for problem in problems):
         order = {file: place for place, file in enumerate(files.values())}
         raise ProblemsError(
@@ -299,387 +266,3 @@ def _codes_in(sheet: Sheet) -> set[str]:
         return set()
     index = list(sheet.header).index("code")
     return {cells[index].strip() for _, cells in sheet.rows if index < len(cells)}
-
-
-def _check(shop: Shop, known: _Read) -> Iterator[Problem]:
-    for name in TABLES:
-        yield from _duplicates(name, known)
-        yield from _references(name, known)
-    for name, one_by_one in _ROW_CHECKS.items():
-        for row, record in known.placed[name]:
-            for wrong in one_by_one(record):
-                yield Problem(known.files[name], row, *wrong)
-    for column_name, about in TABLES_OF_SHOP.items():
-        code = getattr(shop, column_name)
-        if code not in known.codes[about]:
-            yield Problem(
-                "shop.toml", None, column_name, code, _codes_allowed(code, about, known)
-            )
-    yield from _size_classes(shop, known)
-    yield from _too_fine(shop, known)
-    yield from _timed_with_a_price(known)
-    yield from _overlapping_taxes(known)
-    yield from _circles(known)
-    yield from _uncountable_in_sets(known)
-
-
-def _duplicates(name: str, known: _Read) -> Iterator[Problem]:
-    keys = _KEYS[name]
-    if not keys:
-        return
-    columns = fields(TABLES[name].record)
-    default = {f.name: f.default for f in columns if f.default is not MISSING}
-    first: dict[tuple[Any, ...], int] = {}
-    for row, values, _ in known.rows[name]:
-        given = {**default, **values}
-        if not given.keys() >= set(keys):
-            continue
-        key = tuple(given[column_name] for column_name in keys)
-        shown = " ".join(str(part) for part in key if part)
-        if key in first:
-            yield Problem(
-                known.files[name], row, keys[0], shown, f"already in row {first[key]}"
-            )
-        else:
-            first[key] = row
-        if keys == ("code",) and changed_by_spreadsheets(shown):
-            yield Problem(
-                known.files[name],
-                row,
-                "code",
-                shown,
-                "a spreadsheet turns this code into a number or a date; "
-                "put a letter in front",
-                warning=True,
-            )
-
-
-def _references(name: str, known: _Read) -> Iterator[Problem]:
-    for column_name, about in TABLES[name].columns().items():
-        if not about.refers:
-            continue
-        allowed = known.codes[about.refers]
-        for row, values, _ in known.rows[name]:
-            value = values.get(column_name, "")
-            for code in (value,) if isinstance(value, str) else value:
-                if code and code not in allowed:
-                    yield Problem(
-                        known.files[name],
-                        row,
-                        column_name,
-                        code,
-                        _codes_allowed(code, about.refers, known),
-                    )
-
-
-def _codes_allowed(code: str, table: str, known: _Read) -> str:
-    from difflib import get_close_matches  # only when there is something to mend
-
-    where = f"a code of {table}.csv" if table in TABLES else "a kind of parts.csv"
-    near = get_close_matches(code, sorted(known.codes[table]), n=3)
-    return f"allowed: {where}" + (f"; near it: {', '.join(near)}" if near else "")
-
-
-_Wrong = tuple[str, str, str]
-
-
-def layout_mistakes(layout: Layout) -> Iterator[_Wrong]:
-    """Yield what a layout cannot have: column, what was found, what is allowed."""
-    if not 1 <= layout.cylinders <= MOST_CYLINDERS:
-        yield "cylinders", str(layout.cylinders), f"allowed: 1 to {MOST_CYLINDERS}"
-    if (valves := layout.inlet + layout.exhaust) > MOST_VALVES:
-        yield (
-            "inlet",
-            f"{layout.inlet} + {layout.exhaust}",
-            f"allowed: at most {MOST_VALVES} valves a cylinder",
-        )
-    if not layout.heads:
-        yield "heads", "0", "allowed: 1 or more"
-    if layout.journals_per_cam and not layout.cams:
-        yield "cams", "0", "journals_per_cam needs a cam in the head"
-    if layout.prechambers and layout.chamber != "prechamber":
-        yield "chamber", layout.chamber, "prechambers need the chamber prechamber"
-    if layout.order:
-        letters = layout.order.split()
-        each = Counter({s.value: n for s in SIDES if (n := layout.a_cylinder(s))})
-        cylinders = [
-            letters[i : i + valves] for i in range(0, len(letters), valves or 1)
-        ]
-        if layout.valve_order != "line":
-            yield "order", layout.order, "only for the valve order line"
-        elif [Counter(c) for c in cylinders] != [each] * layout.cylinders:
-            yield (
-                "order",
-                layout.order,
-                f"allowed: {layout.cylinders} cylinders in turn, each with "
-                f"{layout.inlet} times I and {layout.exhaust} times E",
-            )
-    if layout.springs_per_valve > 3 and valves:
-        yield "springs_per_valve", str(layout.springs_per_valve), "allowed: 0 to 3"
-
-
-def _operation(operation: Operation) -> Iterator[_Wrong]:
-    prices = ("base", "unit", "unit_inlet", "unit_exhaust")
-    given = {name: getattr(operation, name) for name in prices}
-    if operation.priced_by == "time":
-        for name, value in given.items():
-            if value is not None:
-                yield name, str(value), "empty where the price goes by time"
-    yield from _sides(operation)
-    sided = given["unit_inlet"] is not None or given["unit_exhaust"] is not None
-    if sided and not operation.by_position:
-        yield (
-            "unit_inlet",
-            str(given["unit_inlet"] or given["unit_exhaust"]),
-            f"{operation.counted_by} has no inlet and exhaust side; use unit",
-        )
-    if operation.step is None and operation.included:
-        yield "step", "", "included needs a step"
-    if operation.place_back is not None and operation.place_back <= operation.place:
-        yield "place_back", str(operation.place_back), f"above {operation.place}"
-    if len(operation.phases) != 2:
-        yield "phases", "; ".join(operation.phases), "two words, such as out; back in"
-    if operation.base_per == "job" and operation.pair_break != ONE:
-        yield "pair_break", str(operation.pair_break), "a base per job has no pair"
-
-
-def _sides(row: Operation | ClassPrice | AgreedPrice) -> Iterator[_Wrong]:
-    inlet, exhaust = row.unit_inlet, row.unit_exhaust
-    if row.unit is not None and (inlet is not None or exhaust is not None):
-        yield "unit", str(row.unit), "either unit, or unit_inlet and unit_exhaust"
-    elif (inlet is None) != (exhaust is None):
-        empty = "unit_inlet" if inlet is None else "unit_exhaust"
-        yield empty, "", "unit_inlet and unit_exhaust go together"
-
-
-def _condition(row: Conditional) -> Iterator[_Wrong]:
-    if not row.fact:
-        if row.values:
-            yield "fact", "", "values need a fact"
-        return
-    kind = FACTS[row.fact]
-    if not row.values:
-        yield "values", "", f"{row.fact} needs a value"
-    elif kind.words:
-        if row.test != "is":
-            yield "test", row.test, f"{row.fact} is a word: allowed: is"
-        for word in row.values:
-            if word not in kind.words:
-                yield "values", word, f"allowed: {', '.join(kind.words)}"
-    elif row.test == "is" or len(row.values) != 1:
-        yield "test", row.test, f"{row.fact} is a number: under or over, and one value"
-    elif not row.values[0].replace(".", "", 1).isdecimal():
-        yield "values", row.values[0], "allowed: a decimal number such as 6"
-
-
-def _relation(relation: Relation) -> Iterator[_Wrong]:
-    try_condition = list(_condition(relation))
-    yield from try_condition
-    if relation.relation == "not_on":
-        if relation.other:
-            yield "other", relation.other, "empty for not_on"
-        if not relation.fact:
-            yield "fact", "", "not_on needs a fact"
-    elif not relation.other:
-        yield "other", "", f"{relation.relation} needs the other operation"
-    elif relation.other == relation.operation:
-        yield "other", relation.other, "allowed: another operation"
-
-
-def _agreed(agreed: AgreedPrice) -> Iterator[_Wrong]:
-    if bool(agreed.operation) == bool(agreed.set):
-        yield "operation", agreed.operation, "either an operation or a set"
-    elif agreed.set and agreed.price is None:
-        yield "price", "", "a set needs a price"
-    elif agreed.operation and agreed.price is not None:
-        yield "price", str(agreed.price), "an operation has base and unit"
-    yield from _sides(agreed)
-
-
-def _rush(rush: Rush) -> Iterator[_Wrong]:
-    if (rush.percent is None) == (rush.amount is None):
-        yield "percent", str(rush.percent or ""), "either a percent or an amount"
-
-
-def _part(part: Part) -> Iterator[_Wrong]:
-    if part.price is None and part.cost is None:
-        yield "price", "", "a price or a cost"
-    if part.markup is not None and part.margin is not None:
-        yield "margin", str(part.margin), "either a mark-up or a margin"
-    if part.cost is None and (part.markup is not None or part.margin is not None):
-        yield "cost", "", "a mark-up or margin needs a cost"
-
-
-def _surcharge(surcharge: Surcharge) -> Iterator[_Wrong]:
-    if not surcharge.tax_returned and not surcharge.untaxed_code:
-        yield "untaxed_code", "", "needed where the tax is not returned"
-
-
-def _tax_row(row: TaxRow) -> Iterator[_Wrong]:
-    if (row.category == "S") != (row.rate > 0):
-        yield "rate", str(row.rate), "above 0 for category S, 0 for every other"
-    if row.valid_from and row.valid_to and row.valid_to < row.valid_from:
-        yield "valid_to", row.valid_to.isoformat(), "not before valid_from"
-
-
-def _limit(limit: Limit) -> Iterator[_Wrong]:
-    low, high = limit.minimum, limit.maximum
-    if low is not None and high is not None and high < low:
-        yield "maximum", str(high), f"not below {low}"
-    if (low is not None or high is not None) and not limit.source:
-        yield "source", "", "a limit needs its source: maker or shop"
-
-
-_ROW_CHECKS: Mapping[str, Any] = {
-    "layouts": layout_mistakes,
-    "operations": _operation,
-    "class_prices": _sides,
-    "agreed_prices": _agreed,
-    "modifiers": _condition,
-    "relations": _relation,
-    "cautions": _condition,
-    "rush": _rush,
-    "parts": _part,
-    "surcharges": _surcharge,
-    "tax_codes": _tax_row,
-    "limits": _limit,
-}
-
-#: What makes a row unique; nothing where rows may repeat.
-_KEYS: Mapping[str, tuple[str, ...]] = {
-    **dict.fromkeys(TABLES, ("code",)),
-    "class_prices": ("operation", "size_class"),
-    "agreed_prices": ("operation", "set", "terms", "size_class"),
-    "set_prices": ("set", "size_class", "layout"),
-    "relations": ("operation", "relation", "other", "fact", "values"),
-    "tax_codes": (),
-    "limits": ("code", "side", "size_class", "layout"),
-}
-
-
-def _size_classes(shop: Shop, known: _Read) -> Iterator[Problem]:
-    named = {entry.record.size_class for entry in known.placed["layouts"]}
-    classes = set(shop.size_classes) or named
-    for name in (
-        "layouts",
-        "class_prices",
-        "agreed_prices",
-        "set_prices",
-        "parts",
-        "limits",
-    ):
-        for row, record in known.placed[name]:
-            if record.size_class and record.size_class not in classes:
-                yield Problem(
-                    known.files[name],
-                    row,
-                    "size_class",
-                    record.size_class,
-                    f"allowed: {', '.join(sorted(classes))}",
-                )
-
-
-#: Amounts that stand on a line, or bound one, as they are written.
-_ON_A_LINE: Mapping[str, str] = {
-    "operations": "minimum",
-    "class_prices": "minimum",
-    "agreed_prices": "price",
-    "set_prices": "price",
-    "rush": "amount",
-    "sundries": "cap",
-}
-_ON_A_LINE_OF_SHOP = ("job_minimum", "no_fix_cap")
-
-
-def _too_fine(shop: Shop, known: _Read) -> Iterator[Problem]:
-    """Find amounts that the currency has no coin for."""
-    allowed = f"at most {shop.digits} decimals, as {shop.currency} has"
-    unit = smallest_unit(shop.digits)
-    for name, column_name in _ON_A_LINE.items():
-        for row, values, _ in known.rows[name]:
-            amount = values.get(column_name)
-            if amount is not None and amount % unit:
-                yield Problem(known.files[name], row, column_name, str(amount), allowed)
-    for column_name in _ON_A_LINE_OF_SHOP:
-        amount = getattr(shop, column_name)
-        if amount is not None and amount % unit:
-            yield Problem("shop.toml", None, column_name, str(amount), allowed)
-
-
-def _overlapping_taxes(known: _Read) -> Iterator[Problem]:
-    earlier: dict[tuple[str, int], list[Placed[TaxRow]]] = {}
-    for entry in known.placed["tax_codes"]:
-        record = entry.record
-        for other in earlier.setdefault((record.code, record.order), []):
-            first = max(
-                record.valid_from or date.min, other.record.valid_from or date.min
-            )
-            last = min(record.valid_to or date.max, other.record.valid_to or date.max)
-            if first <= last:
-                yield Problem(
-                    known.files["tax_codes"],
-                    entry.row,
-                    "valid_from",
-                    record.code,
-                    f"the time overlaps row {other.row}",
-                )
-        earlier[record.code, record.order].append(entry)
-
-
-def _circles(known: _Read) -> Iterator[Problem]:
-    """Find operations that bring each other along in a circle."""
-    brings: dict[str, list[Placed[Relation]]] = {}
-    for entry in known.placed["relations"]:
-        if entry.record.relation in ("brings", "replaces"):
-            brings.setdefault(entry.record.operation, []).append(entry)
-    done: set[str] = set()
-
-    def walk(code: str, path: tuple[str, ...]) -> Iterator[Problem]:
-        for entry in brings.get(code, ()):
-            other = entry.record.other
-            if other == code:
-                continue  # the row's own problem
-            if other in path:
-                circle = (*path[path.index(other) :], other)
-                yield Problem(
-                    known.files["relations"],
-                    entry.row,
-                    "other",
-                    other,
-                    f"a circle: {' brings '.join(circle)}",
-                )
-            elif other not in done:
-                yield from walk(other, (*path, other))
-        done.add(code)
-
-    for code in brings:
-        if code not in done:
-            yield from walk(code, (code,))
-
-
-def _timed_with_a_price(known: _Read) -> Iterator[Problem]:
-    operations = {o.record.code: o.record for o in known.placed["operations"]}
-    for row, record in known.placed["class_prices"]:
-        operation = operations.get(record.operation)
-        if operation and operation.priced_by == "time" and record.has_price:
-            yield Problem(
-                known.files["class_prices"],
-                row,
-                "operation",
-                record.operation,
-                "is priced by time; give minutes instead of prices",
-            )
-
-
-def _uncountable_in_sets(known: _Read) -> Iterator[Problem]:
-    counted = {o.record.code: o.record.counted_by for o in known.placed["operations"]}
-    for row, record in known.placed["sets"]:
-        for code in record.operations:
-            if (by := counted.get(code)) and COUNTS[by].by in ("chosen", "measured"):
-                yield Problem(
-                    known.files["sets"],
-                    row,
-                    "operations",
-                    code,
-                    f"counted by {by}, which only a person knows; ask for it by itself",
-                )

@@ -112,6 +112,11 @@ class Count(NamedTuple):
     plural: str
     by: str
 
+    @property
+    def by_people(self) -> bool:
+        """Tell whether only a person knows how many there are."""
+        return self.by in ("chosen", "measured")
+
 
 COUNTS: Mapping[str, Count] = {
     "job": Count("job", "jobs", "job"),
@@ -292,6 +297,10 @@ class Layout:
         """Return the valves that one cylinder has on *side*."""
         return self.inlet if side is Side.INLET else self.exhaust
 
+    def a_valve(self, counted_by: str) -> int:
+        """Return how many of what is counted by position stand at one valve."""
+        return self.springs_per_valve if counted_by == "spring" else 1
+
     @cached_property
     def counts(self) -> Mapping[str, int]:
         """Return what one head has of everything that work is counted by.
@@ -305,7 +314,7 @@ class Layout:
             "valve": self.valves,
             "guide": self.valves,
             "seat": self.valves,
-            "spring": self.valves * self.springs_per_valve,
+            "spring": self.valves * self.a_valve("spring"),
             "cylinder": cylinders,
             "spark_plug": cylinders * self.spark_plugs,
             "injector": cylinders * self.injectors,
@@ -429,6 +438,14 @@ def at_the_bench(position: Position, heads: Sequence[Head]) -> str:
     """Return the shortest clear form: ``3E1``, with several heads ``B3E1``.
 
     The number is left out where that side has one valve a cylinder.
+
+    Args:
+        position: on one of *heads*.
+        heads: every head that came.
+
+    >>> head = Head("A", Layout("T", "Twin", 2, 2, 1, "car", "iron"))
+    >>> [at_the_bench(head.positions(side)[0], [head]) for side in SIDES]
+    ['1I1', '1E']
     """
     layout = next(head.layout for head in heads if head.tag == position.tag)
     tag = position.tag if len(heads) > 1 else ""
@@ -437,7 +454,11 @@ def at_the_bench(position: Position, heads: Sequence[Head]) -> str:
 
 
 def tags() -> Iterable[str]:
-    """Yield A to Z, then AA to ZZ."""
+    """Yield A to Z, then AA to ZZ.
+
+    >>> [tag for tag, _ in zip(tags(), range(28), strict=False)][25:]
+    ['Z', 'AA', 'AB']
+    """
     letters = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
     yield from letters
     for first in letters:

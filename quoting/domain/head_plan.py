@@ -369,16 +369,24 @@ def _beside(
         behind = home is not None and kind in ("injector", "glow_plug")
         for _ in range(count):
             inside = () if behind else _inside(half_line, radius)
-            for x, y in (*inside, *_corners(half_line, home or (0.0, 0.0))):
-                if all(
-                    hypot(x - a, y - b) >= radius + r + CLEARANCE for a, b, r in taken
-                ):
-                    devices.append(Device(kind, 0, x, y, radius, behind))
-                    taken.append((x, y, radius))
-                    if kind == "prechamber":
-                        home = (x, y)
-                    break
+            places = (*inside, *_corners(half_line, home or (0.0, 0.0)))
+            place = next((at for at in places if _is_free(at, radius, taken)), None)
+            if place is None:
+                break
+            devices.append(Device(kind, 0, *place, radius, behind))
+            taken.append((*place, radius))
+            if kind == "prechamber":
+                home = place
     return tuple(devices)
+
+
+def _is_free(
+    place: tuple[float, float],
+    radius: float,
+    taken: Iterable[tuple[float, float, float]],
+) -> bool:
+    x, y = place
+    return all(hypot(x - a, y - b) >= radius + r + CLEARANCE for a, b, r in taken)
 
 
 @cache

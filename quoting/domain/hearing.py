@@ -1,4 +1,4 @@
-"""From words to terms: what each run of words says by itself.
+"""From words to chunks: a chunk is a run of words that says one thing by itself.
 
 Pure. The longest known phrase wins; sides, counts, cylinders and fillers may stand
 inside a phrase of the tables (*replace 3 exhaust guides*). Figures are read by what
@@ -10,7 +10,7 @@ from decimal import Decimal
 from typing import NamedTuple
 
 from quoting.domain.head import MOST_CYLINDERS, Side
-from quoting.domain.lengths import MM_PER_INCH, MM_PER_THOU, Length
+from quoting.domain.lengths import MM_PER_INCH, MM_PER_THOU, UNITS, Length
 from quoting.domain.money import ONE
 from quoting.domain.words import Word, split, stem, stems
 
@@ -207,7 +207,7 @@ class Place(NamedTuple):
     number: int
 
 
-class Term(NamedTuple):
+class Chunk(NamedTuple):
     """One run of words and what it says.
 
     Attributes:
@@ -220,7 +220,7 @@ class Term(NamedTuple):
         place: the valve that it names.
         size: the length that it names.
         noun, verb: stems of a phrase, apart.
-        inner: terms that stand inside a phrase.
+        inner: chunks that stand inside a phrase.
         plural: whether its last word is in the plural.
     """
 
@@ -234,7 +234,7 @@ class Term(NamedTuple):
     size: Length | None = None
     noun: str = ""
     verb: tuple[str, ...] = ()
-    inner: tuple["Term", ...] = ()
+    inner: tuple["Chunk", ...] = ()
     plural: bool = False
 
     @property
@@ -245,8 +245,8 @@ class Term(NamedTuple):
 
 def hear(
     text: str, words: Sequence[Word], phrases: Phrases, more: Node | None = None
-) -> tuple[Term, ...]:
-    """Return the terms of *words*: one after the other, together all of them.
+) -> tuple[Chunk, ...]:
+    """Return the chunks of *words*: one after the other, together all of them.
 
     Args:
         text: that the words were split from.
@@ -254,7 +254,7 @@ def hear(
         phrases: that can be heard.
         more: a further tree of phrases, such as what the shop answered earlier.
     """
-    return tuple(_Ear(text, words, phrases, more).terms())
+    return tuple(_Ear(text, words, phrases, more).chunks())
 
 
 _BREAKS = frozenset(",;:.!?()[]{}|\n-\u2013\u2014")
@@ -282,18 +282,13 @@ _EACH = ("a", "per", "each", "/")
 #: After these *in* is no side: put new guides in.
 _PUT = stems("put fit press get knock bring book come it them drop send")
 _EXHAUST = ("ex", "exh")
-_MICRON = Decimal("0.001")
-_MILLIMETRES = {
-    "mm": ONE,
+#: What one of each unit is in millimetres; *in* is not always one.
+_MILLIMETRES = {unit: mm for unit, mm in UNITS.items() if unit != "in"} | {
     "millimetre": ONE,
     "millimeter": ONE,
     "hundredth": Decimal("0.01"),
-    "micron": _MICRON,
-    "thou": MM_PER_THOU,
+    "micron": Decimal("0.001"),
     "thousandth": MM_PER_THOU,
-    "mil": MM_PER_THOU,
-    "inch": MM_PER_INCH,
-    '"': MM_PER_INCH,
     "\u2033": MM_PER_INCH,
     "\u201d": MM_PER_INCH,
 }
@@ -322,7 +317,7 @@ _MOST_INSIDE = 4
 _LONGEST_PLAIN = 4
 
 
-_Way = tuple[Node, int, int, tuple[Term, ...]]
+_Way = tuple[Node, int, int, tuple[Chunk, ...]]
 
 
 class _Ear:
@@ -334,54 +329,54 @@ class _Ear:
         self.phrases = phrases
         self.roots = (*phrases.roots, more) if more else phrases.roots
         self.branches = [_branch(word) for word in words]
-        self.inside: dict[int, Term | None] = {}
+        self.inside: dict[int, Chunk | None] = {}
 
-    def terms(self) -> Iterator[Term]:
+    def chunks(self) -> Iterator[Chunk]:
         at = 0
         while at < len(self.words):
-            figure, phrase = self.figure(at), self.phrase(at)
-            term = phrase or self.single(at)
-            if figure and (figure.end > term.end or term.kind in _YIELDING):
-                term = figure
-            yield term
-            at = term.end
+            figure, phrase = self._figure(at), self._phrase(at)
+            chunk = phrase or self._single(at)
+            if figure and (figure.end > chunk.end or chunk.kind in _YIELDING):
+                chunk = figure
+            yield chunk
+            at = chunk.end
 
-    def single(self, at: int) -> Term:
+    def _single(self, at: int) -> Chunk:
         text = self.words[at].text
         if text in _BREAKS:
-            return Term("break", at, at + 1, (Sense("break", text),))
+            return Chunk("break", at, at + 1, (Sense("break", text),))
         if text in _JOINS:
-            return Term("join", at, at + 1, (Sense("join", "and"),))
-        return Term("quiet" if text in _QUIET else "unknown", at, at + 1)
+            return Chunk("join", at, at + 1, (Sense("join", "and"),))
+        return Chunk("quiet" if text in _QUIET else "unknown", at, at + 1)
 
     # Phrases.
 
-    def phrase(self, at: int) -> Term | None:
+    def _phrase(self, at: int) -> Chunk | None:
         """Return the longest phrase from *at*; of equals the one with least inside."""
         most = (0, 0)
-        found: Term | None = None
-        starts = {self.branches[at], self.joined(at)}
+        found: Chunk | None = None
+        starts = {self.branches[at], self._joined(at)}
         for root in self.roots:
             if starts.isdisjoint(root.then):
                 continue
-            for node, end, inner in self.ways(root, at):
+            for node, end, inner in self._ways(root, at):
                 if node.spelt and _spelt(self.words[at:end]) not in node.spelt:
                     continue
-                said = end - at - sum(term.end - term.start for term in inner)
+                said = end - at - sum(chunk.end - chunk.start for chunk in inner)
                 more = (said, -len(inner)) > most
-                if more and not self.cuts(end) and not self.parts(node, at, end):
+                if more and not self._cuts(end) and not self._parts(node, at, end):
                     most = said, -len(inner)
-                    found = self.term_of(node, at, end, inner)
-        letter = self.letter(at)
+                    found = self._chunk_of(node, at, end, inner)
+        letter = self._letter(at)
         return letter if letter and (not found or found.end == letter.end) else found
 
-    def letter(self, at: int) -> Term | None:
+    def _letter(self, at: int) -> Chunk | None:
         sense = self.phrases.letters.get(self.words[at].text)
-        return Term(sense.kind, at, at + 1, (sense,)) if sense else None
+        return Chunk(sense.kind, at, at + 1, (sense,)) if sense else None
 
-    def ways(
+    def _ways(
         self, root: Node, start: int
-    ) -> Iterator[tuple[Node, int, tuple[Term, ...]]]:
+    ) -> Iterator[tuple[Node, int, tuple[Chunk, ...]]]:
         """Yield every phrase from *start*: its node, its end, what stands inside."""
         waiting: list[_Way] = [(root, start, start, ())]
         while waiting:
@@ -390,59 +385,59 @@ class _Ear:
                 yield node, end, inner
             if at >= len(self.words) or not node.then:
                 continue
-            if after := node.then.get(self.joined(at)):
+            if after := node.then.get(self._joined(at)):
                 waiting.append((after, at + 2, at + 2, inner))
-            if light := self.light(at) if self.may_part(start, at, inner) else None:
+            if light := self._light(at) if self._may_part(start, at, inner) else None:
                 waiting.append((node, light.end, end, (*inner, light)))
             if after := node.then.get(self.branches[at]):
                 waiting.append((after, at + 1, at + 1, inner))
 
-    def joined(self, at: int) -> str:
+    def _joined(self, at: int) -> str:
         return _joined(self.words, at) if at + 1 < len(self.words) else ""
 
-    def cuts(self, at: int) -> bool:
+    def _cuts(self, at: int) -> bool:
         """Tell whether valve guides, valve seals ... would be cut apart at *at*."""
         near = self.branches[at - 1 : at + 1]
         return len(near) == 2 and near[0] == _VALVE_STEM and near[1] in _OF_VALVES
 
-    def parts(self, node: Node, at: int, end: int) -> bool:
+    def _parts(self, node: Node, at: int, end: int) -> bool:
         """Tell whether a set must be heard as its parts: seats and guides exhaust."""
         sets = all(sense.kind == "set" for sense in node.senses)
         joined = "and" in self.branches[at:end]
-        return sets and joined and any(self.narrows(each) for each in self.clause(at))
+        return sets and joined and any(self._narrows(each) for each in self._clause(at))
 
-    def clause(self, at: int) -> range:
+    def _clause(self, at: int) -> range:
         """Return where the words of the clause around *at* stand."""
         start = end = at
-        while start > 0 and self.text_at(start - 1) not in _BREAKS - {":"}:
+        while start > 0 and self._text_at(start - 1) not in _BREAKS - {":"}:
             start -= 1
-        while end < len(self.words) and self.text_at(end) not in _BREAKS:
+        while end < len(self.words) and self._text_at(end) not in _BREAKS:
             end += 1
         return range(start, end)
 
-    def narrows(self, at: int) -> bool:
-        light = self.light(at)
+    def _narrows(self, at: int) -> bool:
+        light = self._light(at)
         return light is not None and light.kind in _NARROWING
 
-    def may_part(self, start: int, at: int, inner: tuple[Term, ...]) -> bool:
-        """Tell whether a term may stand inside here; not after a part of the head."""
+    def _may_part(self, start: int, at: int, inner: tuple[Chunk, ...]) -> bool:
+        """Tell whether a chunk may stand inside here; not after a part of the head."""
         return (
             at > start
             and len(inner) < _MOST_INSIDE
             and self.branches[start] not in _NOUNS
         )
 
-    def light(self, at: int) -> Term | None:
-        """Return the term at *at* if it may stand inside a phrase."""
+    def _light(self, at: int) -> Chunk | None:
+        """Return the chunk at *at* if it may stand inside a phrase."""
         if at not in self.inside:
-            if self.cuts(at + 1):
-                self.inside[at] = Term("filler", at, at + 1)  # new valve guides
+            if self._cuts(at + 1):
+                self.inside[at] = Chunk("filler", at, at + 1)  # new valve guides
                 return self.inside[at]
-            term = self.figure(at) or self.plain(at) or self.letter(at)
-            self.inside[at] = term if term and term.kind in _INSIDE else None
+            chunk = self._figure(at) or self._plain(at) or self._letter(at)
+            self.inside[at] = chunk if chunk and chunk.kind in _INSIDE else None
         return self.inside[at]
 
-    def plain(self, at: int) -> Term | None:
+    def _plain(self, at: int) -> Chunk | None:
         """Return the longest plain phrase at *at* that may stand inside another."""
         best = None
         node = self.phrases.roots[-2]
@@ -452,10 +447,12 @@ class _Ear:
             node = after
             inside = node.senses and node.senses[0].kind in _INSIDE
             if inside and _spelt(self.words[at : end + 1]) in node.spelt:
-                best = self.term_of(node, at, end + 1, ())
+                best = self._chunk_of(node, at, end + 1, ())
         return best
 
-    def term_of(self, node: Node, at: int, end: int, inner: tuple[Term, ...]) -> Term:
+    def _chunk_of(
+        self, node: Node, at: int, end: int, inner: tuple[Chunk, ...]
+    ) -> Chunk:
         senses = node.senses
         kinds = {sense.kind for sense in senses}
         if len(kinds) > 1:
@@ -465,7 +462,7 @@ class _Ear:
             kept = set(first[:1]) or kinds & OF_TABLES or kinds
             senses = tuple(sense for sense in senses if sense.kind in kept)
         kind = senses[0].kind
-        return Term(
+        return Chunk(
             "work" if kind in ("operation", "set") else kind,
             at,
             end,
@@ -478,177 +475,177 @@ class _Ear:
 
     # Looking at single words; past the end there is nothing.
 
-    def text_at(self, at: int) -> str:
+    def _text_at(self, at: int) -> str:
         return self.words[at].text if 0 <= at < len(self.words) else ""
 
-    def stem_at(self, at: int) -> str:
+    def _stem_at(self, at: int) -> str:
         return self.words[at].stem if 0 <= at < len(self.words) else ""
 
-    def value_at(self, at: int) -> Decimal | None:
+    def _value_at(self, at: int) -> Decimal | None:
         return self.words[at].value if 0 <= at < len(self.words) else None
 
-    def whole_at(self, at: int) -> int | None:
-        value = self.value_at(at)
+    def _whole_at(self, at: int) -> int | None:
+        value = self._value_at(at)
         whole = value is not None and value == value.to_integral_value()
         return int(value) if value is not None and whole else None
 
-    def glued(self, at: int) -> bool:
+    def _glued(self, at: int) -> bool:
         """Tell whether a word at *at* touches the one before."""
         word = self.words[at] if at < len(self.words) else None
         return word is not None and word.glued and word.kind != "mark"
 
-    def kind_at(self, at: int) -> str:
+    def _kind_at(self, at: int) -> str:
         node = self.phrases.find(self.branches[at : at + 1])
         return node.senses[0].kind if node and at < len(self.words) else ""
 
     # Figures, and what they count.
 
-    def figure(self, at: int) -> Term | None:
-        if term := self.code(at):
-            return term
+    def _figure(self, at: int) -> Chunk | None:
+        if chunk := self._code(at):
+            return chunk
         word = self.words[at]
         if word.value is None and len(word.text) > 2 and word.text not in _BEFORE:
             return None
         return (
-            self.place(at)
-            or self.engine(at)
-            or self.valves(at)
-            or self.inlet(at)
-            or self.cylinders(at)
-            or self.money(at)
-            or self.times(at)
-            or self.counted(at)
+            self._place(at)
+            or self._engine(at)
+            or self._valves(at)
+            or self._inlet(at)
+            or self._cylinders(at)
+            or self._money(at)
+            or self._times(at)
+            or self._counted(at)
         )
 
-    def code(self, at: int) -> Term | None:
+    def _code(self, at: int) -> Chunk | None:
         end = at + 1
-        while self.glued(end):
+        while self._glued(end):
             end += 1
         raw = self.text[self.words[at].start : self.words[end - 1].end]
         sense = self.phrases.codes.get(raw.casefold())
-        return Term(sense.kind, at, end, (sense,)) if sense else None
+        return Chunk(sense.kind, at, end, (sense,)) if sense else None
 
-    def place(self, at: int) -> Term | None:
+    def _place(self, at: int) -> Chunk | None:
         """Read 3E1, 3E, A3E1."""
         start, first, tag = at, self.words[at], ""
-        if first.kind == "word" and len(first.text) <= 2 and self.glued(at + 1):
+        if first.kind == "word" and len(first.text) <= 2 and self._glued(at + 1):
             tag = first.text.upper()
             at += 1
-        cylinder, letter = self.whole_at(at), self.text_at(at + 1).upper()
-        if cylinder is None or letter not in ("I", "E") or not self.glued(at + 1):
+        cylinder, letter = self._whole_at(at), self._text_at(at + 1).upper()
+        if cylinder is None or letter not in ("I", "E") or not self._glued(at + 1):
             return None
         at += 2
         number = 1
-        if self.glued(at):
-            number = self.whole_at(at) or 0
+        if self._glued(at):
+            number = self._whole_at(at) or 0
             at += 1
         fits = 1 <= cylinder <= MOST_CYLINDERS and 1 <= number <= MOST_CYLINDERS
-        if not fits or self.glued(at):
+        if not fits or self._glued(at):
             return None
         place = Place(tag, cylinder, Side(letter), number)
-        return Term("place", start, at, place=place)
+        return Chunk("place", start, at, place=place)
 
-    def engine(self, at: int) -> Term | None:
+    def _engine(self, at: int) -> Chunk | None:
         """Read v6, i4, straight six, flat 4, six in line, four cylinder."""
-        text, start = self.text_at(at), at
+        text, start = self._text_at(at), at
         standing = _STANDING.get(text, "")
-        if text == "in" and self.text_at(at + 1) == "line":
+        if text == "in" and self._text_at(at + 1) == "line":
             standing, at = "inline", at + 1
         if standing:
             at += 1
             letter = len(text) == 1 and text != "v"
-            if self.counts_valves(at) or (letter and not self.glued(at)):
+            if self._counts_valves(at) or (letter and not self._glued(at)):
                 return None
-        cylinders = self.whole_at(at)
+        cylinders = self._whole_at(at)
         if cylinders not in _CYLINDERS_OF_ENGINES:
             return None
         at += 1
         if standing:
-            if len(text) == 1 and self.glued(at):
+            if len(text) == 1 and self._glued(at):
                 return None
-            named = self.text_at(at) in _CYLINDER and self.value_at(at + 1) is None
+            named = self._text_at(at) in _CYLINDER and self._value_at(at + 1) is None
             return _of_head("engine", f"{standing} {cylinders}", start, at + named)
-        if self.text_at(at) in _CYLINDER or self.text_at(at) == "banger":
-            alone = self.value_at(at + 1) is None or self.counts_valves(at + 1)
+        if self._text_at(at) in _CYLINDER or self._text_at(at) == "banger":
+            alone = self._value_at(at + 1) is None or self._counts_valves(at + 1)
             return _of_head("engine", f" {cylinders}", start, at + 1) if alone else None
-        if self.text_at(at) == "inline" and self.value_at(at + 1) is None:
+        if self._text_at(at) == "inline" and self._value_at(at + 1) is None:
             return _of_head("engine", f"inline {cylinders}", start, at + 1)
-        in_line = self.text_at(at) == "in" and self.text_at(at + 1) == "line"
-        if in_line and self.text_at(at + 2) != "bore":
+        in_line = self._text_at(at) == "in" and self._text_at(at + 1) == "line"
+        if in_line and self._text_at(at + 2) != "bore":
             return _of_head("engine", f"inline {cylinders}", start, at + 2)
         return None
 
-    def counts_valves(self, at: int) -> bool:
-        return self.value_at(at) is not None and self.text_at(at + 1) in _VALVE
+    def _counts_valves(self, at: int) -> bool:
+        return self._value_at(at) is not None and self._text_at(at + 1) in _VALVE
 
-    def valves(self, at: int) -> Term | None:
+    def _valves(self, at: int) -> Chunk | None:
         """Read 16v, 16 valve, 4 valves a cylinder; not 8 valves, which may be work."""
-        number = self.whole_at(at)
-        if number is None or not self.counts_valves(at) or self.glued(at + 2):
+        number = self._whole_at(at)
+        if number is None or not self._counts_valves(at) or self._glued(at + 2):
             return None
-        if self.text_at(at + 2) in _EACH and self.text_at(at + 3) in _CYLINDER:
+        if self._text_at(at + 2) in _EACH and self._text_at(at + 3) in _CYLINDER:
             return _of_head("valves_a_cylinder", str(number), at, at + 4)
         if self.words[at + 1].plural:
             return None
         return _of_head("valves", str(number), at, at + 2)
 
-    def inlet(self, at: int) -> Term | None:
+    def _inlet(self, at: int) -> Chunk | None:
         """Read *in* as the inlet side: in guides, 2 in 2 ex."""
-        if self.text_at(at) != "in" or self.stem_at(at - 1) in _PUT:
+        if self._text_at(at) != "in" or self._stem_at(at - 1) in _PUT:
             return None
         before_part = at + 1 < len(self.words) and self.branches[at + 1] in _BARE
-        near = {self.text_at(each) for each in range(at - 4, at + 5)}
+        near = {self._text_at(each) for each in range(at - 4, at + 5)}
         if before_part or not near.isdisjoint(_EXHAUST):
             return _of_head("side", "I", at, at + 1)
         return None
 
-    def cylinders(self, at: int) -> Term | None:
+    def _cylinders(self, at: int) -> Chunk | None:
         """Read cyl 3, cylinders 2 and 3, no. 4, number 1 cylinder, #2, 1 2 4."""
         start, plural = at, self.words[at].plural
-        if self.text_at(at) in _CYLINDER:
+        if self._text_at(at) in _CYLINDER:
             at += 1
-        if self.text_at(at) in _NUMBER and not self.words[at].plural:
+        if self._text_at(at) in _NUMBER and not self.words[at].plural:
             at += 1
-        in_a_row = at == start and self.in_a_row(at)
+        in_a_row = at == start and self._in_a_row(at)
         if not in_a_row and (
-            at == start or not self.wholes_at(at) or self.measures(at)
+            at == start or not self._wholes_at(at) or self._measures(at)
         ):
             return None
-        found, end = self.cylinder_list(at, plural)
-        end += self.text_at(end) in _CYLINDER
-        return Term("cylinders", start, end, cylinders=found) if found else None
+        found, end = self._cylinder_list(at, plural)
+        end += self._text_at(end) in _CYLINDER
+        return Chunk("cylinders", start, end, cylinders=found) if found else None
 
-    def in_a_row(self, at: int) -> bool:
+    def _in_a_row(self, at: int) -> bool:
         """Tell whether numbers follow each other, as cylinders do: seats 1 2 4."""
-        one, two = self.whole_at(at), self.whole_at(at + 1)
-        if not one or not two or self.glued(at + 1) or self.measures(at + 1):
+        one, two = self._whole_at(at), self._whole_at(at + 1)
+        if not one or not two or self._glued(at + 1) or self._measures(at + 1):
             return False
         return one < two <= MOST_CYLINDERS and self.words[at + 1].kind == "number"
 
-    def measures(self, at: int) -> bool:
+    def _measures(self, at: int) -> bool:
         """Tell whether the number at *at* belongs to a unit: 16v, 10 thou."""
-        after = self.text_at(at + 1)
+        after = self._text_at(at + 1)
         return after in _VALVE or after in _MILLIMETRES
 
-    def cylinder_list(self, at: int, plural: bool) -> tuple[tuple[int, ...], int]:
+    def _cylinder_list(self, at: int, plural: bool) -> tuple[tuple[int, ...], int]:
         """Return the cylinders from *at*, and where their list ends."""
         found: list[int] = []
         end = at
-        while numbers := self.wholes_at(at):
-            if max(numbers) > _MOST_OF_AN_ENGINE or (found and self.measures(at)):
+        while numbers := self._wholes_at(at):
+            if max(numbers) > _MOST_OF_AN_ENGINE or (found and self._measures(at)):
                 break
-            through = self.glued(at) if at == end else self.text_at(end) == "to"
+            through = self._glued(at) if at == end else self._text_at(end) == "to"
             if found and through:
                 found += range(found[-1] + 1, numbers[0])
             found += numbers
             at = end = at + 1
-            if self.value_at(at) is None:
-                if not self.goes_on(at, plural):
+            if self._value_at(at) is None:
+                if not self._goes_on(at, plural):
                     break
                 at += 1
         return tuple(found), end
 
-    def wholes_at(self, at: int) -> tuple[int, ...]:
+    def _wholes_at(self, at: int) -> tuple[int, ...]:
         """Return the whole number at *at*, or both of 2,3 where a comma is decimal."""
         word = self.words[at] if at < len(self.words) else None
         if word is None or word.value is None:
@@ -656,105 +653,105 @@ class _Ear:
         one, comma, other = self.text[word.start : word.end].partition(",")
         if comma and one and word.kind == "number":
             return int(one), int(other)
-        number = self.whole_at(at)
+        number = self._whole_at(at)
         return (number,) if number else ()
 
-    def goes_on(self, at: int, plural: bool) -> bool:
+    def _goes_on(self, at: int, plural: bool) -> bool:
         """Tell whether a list of cylinders goes on: but not in cyl 2, 3 guides."""
-        text = self.text_at(at)
+        text = self._text_at(at)
         if text == ",":
-            return plural or (self.words[at].glued and self.glued(at + 1))
+            return plural or (self.words[at].glued and self._glued(at + 1))
         return text in ("and", "&", "+", "/", "to")
 
-    def money(self, at: int) -> Term | None:
+    def _money(self, at: int) -> Chunk | None:
         """Read £600, 450 quid, call it 600 all in."""
         start = at
         agreed = tuple(self.branches[at : at + 2]) == _CALL_IT
         if agreed:
             at += 2
-            at += self.text_at(at) == "at"
-        sign = self.text_at(at) in _MONEY
+            at += self._text_at(at) == "at"
+        sign = self._text_at(at) in _MONEY
         at += sign
-        amount = self.value_at(at)
+        amount = self._value_at(at)
         if not amount or self.words[at].kind != "number":
             return None
-        named = self.kind_at(at + 1) == "money"
+        named = self._kind_at(at + 1) == "money"
         end = at + 1 + named
         if not agreed:
-            return Term("money", start, end) if sign or named else None
-        gross = self.phrase(end) if end < len(self.words) else None
+            return Chunk("money", start, end) if sign or named else None
+        gross = self._phrase(end) if end < len(self.words) else None
         if gross and gross.kind == "gross":
             end = gross.end
-        return Term("call_it", start, end, number=amount)
+        return Chunk("call_it", start, end, number=amount)
 
-    def times(self, at: int) -> Term | None:
+    def _times(self, at: int) -> Chunk | None:
         """Read x2, 2x, 2 off."""
-        if self.text_at(at) in _TIMES and (number := self.value_at(at + 1)):
-            return Term("times", at, at + 2, (Sense("times", "behind"),), number)
-        number, after = self.value_at(at), self.text_at(at + 1)
-        if number and after in (*_TIMES, "off") and not self.glued(at + 2):
-            return Term("times", at, at + 2, (Sense("times", "before"),), number)
+        if self._text_at(at) in _TIMES and (number := self._value_at(at + 1)):
+            return Chunk("times", at, at + 2, (Sense("times", "behind"),), number)
+        number, after = self._value_at(at), self._text_at(at + 1)
+        if number and after in (*_TIMES, "off") and not self._glued(at + 2):
+            return Chunk("times", at, at + 2, (Sense("times", "before"),), number)
         return None
 
-    def counted(self, at: int) -> Term | None:
+    def _counted(self, at: int) -> Chunk | None:
         """Read 10 thou, two tenths, 2 hours, 2 heads, 3 of 16, 3."""
-        if self.text_at(at) == "a" and self.text_at(at + 1) == "tenth":
-            return Term("tenths", at, at + 2, number=ONE)
-        number = self.value_at(at)
+        if self._text_at(at) == "a" and self._text_at(at + 1) == "tenth":
+            return Chunk("tenths", at, at + 2, number=ONE)
+        number = self._value_at(at)
         if number is None:
             return None
         start, end = at, at + 1
         if self.words[at].kind == "word":
-            while self.text_at(end) in ("a", "of"):
+            while self._text_at(end) in ("a", "of"):
                 end += 1  # half a thou
-        upper = end + (self.text_at(end) in ("to", "or"))
-        second = self.value_at(upper)
-        through = upper > end or self.glued(upper)
-        if second and through and self.unit_at(upper + 1):
+        upper = end + (self._text_at(end) in ("to", "or"))
+        second = self._value_at(upper)
+        through = upper > end or self._glued(upper)
+        if second and through and self._unit_at(upper + 1):
             number, end = max(number, second), upper + 1  # 8-10 thou
-        after = self.text_at(end)
-        if self.unit_at(end):
-            return self.sized(start, end, number)
+        after = self._text_at(end)
+        if self._unit_at(end):
+            return self._sized(start, end, number)
         if after == "tenth":
-            return Term("tenths", start, end + 1, number=number)
-        if after in _QUANTITIES and (after != "h" or self.glued(end)):
+            return Chunk("tenths", start, end + 1, number=number)
+        if after in _QUANTITIES and (after != "h" or self._glued(end)):
             senses = (Sense("quantity", _QUANTITIES[after]),)
-            return Term("quantity", start, end + 1, senses, number)
+            return Chunk("quantity", start, end + 1, senses, number)
         cylinder = after == "cylinder"
-        if self.text_at(end + cylinder) == "head":
-            return Term("heads", start, end + 1 + cylinder, number=number)
+        if self._text_at(end + cylinder) == "head":
+            return Chunk("heads", start, end + 1 + cylinder, number=number)
         if after in ("of", "out"):
             of = end + 1 + (after == "out")
-            if (whole := self.whole_at(of)) and whole >= number:
-                return Term("number", start, of + 1, number=number)
-        return Term("number", start, start + 1, number=number)
+            if (whole := self._whole_at(of)) and whole >= number:
+                return Chunk("number", start, of + 1, number=number)
+        return Chunk("number", start, start + 1, number=number)
 
-    def unit_at(self, at: int) -> Decimal | None:
+    def _unit_at(self, at: int) -> Decimal | None:
         """Return what one of the unit at *at* is in millimetres."""
-        text = self.text_at(at)
+        text = self._text_at(at)
         if text == "in":
-            before = self.value_at(at - 1)
+            before = self._value_at(at - 1)
             broken = before is not None and before != before.to_integral_value()
             return MM_PER_INCH if broken else None  # 0.010 in; but 2 in 2 ex
         return _MILLIMETRES.get(text)
 
-    def sized(self, start: int, at: int, number: Decimal) -> Term | None:
+    def _sized(self, start: int, at: int, number: Decimal) -> Chunk | None:
         """Read a number and its unit, such as 10 thousandths of an inch."""
-        unit, end = self.unit_at(at), at + 1
-        parts = {"thousandth": 1000, "hundredth": 100}.get(self.text_at(at))
-        if parts and self.text_at(end) == "of":
-            end += 1 + (self.text_at(end + 1) in _ARTICLES)
-            if whole := _MILLIMETRES.get(self.text_at(end)):
+        unit, end = self._unit_at(at), at + 1
+        parts = {"thousandth": 1000, "hundredth": 100}.get(self._text_at(at))
+        if parts and self._text_at(end) == "of":
+            end += 1 + (self._text_at(end + 1) in _ARTICLES)
+            if whole := _MILLIMETRES.get(self._text_at(end)):
                 unit, end = whole / parts, end + 1
         if not number or unit is None:
             return None
         typed = self.text[self.words[start].start : self.words[end - 1].end]
-        return Term("size", start, end, size=Length(number * unit, typed))
+        return Chunk("size", start, end, size=Length(number * unit, typed))
 
 
 def _of_tables(node: Node) -> bool:
     return all(sense.kind in OF_TABLES for sense in node.senses)
 
 
-def _of_head(kind: str, value: str, start: int, end: int) -> Term:
-    return Term(kind, start, end, (Sense(kind, value),))
+def _of_head(kind: str, value: str, start: int, end: int) -> Chunk:
+    return Chunk(kind, start, end, (Sense(kind, value),))

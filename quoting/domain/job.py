@@ -2,7 +2,7 @@
 
 Pure. What stands here is what a person said or chose; nothing in it is worked out.
 Amounts are Decimal in the edition's currency and price mode, shares run from 0 to 1,
-rates are per cent.
+rates are per cent. Records that a job file writes down as they are have columns.
 """
 
 from collections.abc import Mapping
@@ -14,7 +14,18 @@ from typing import NamedTuple
 from quoting.domain.edition import Edition
 from quoting.domain.head import Head, Position, Side
 from quoting.domain.lengths import Length
-from quoting.domain.rates import AgreedPrice, Terms
+from quoting.domain.rates import GROUPS, AgreedPrice, Terms
+from quoting.domain.tables import (
+    CODE,
+    DATE,
+    NOT_NEGATIVE,
+    PERCENT,
+    POSITIVE,
+    TEXT,
+    YES_NO,
+    choice,
+    column,
+)
 
 
 class Selection(NamedTuple):
@@ -94,21 +105,17 @@ class AskedSet:
 
 @dataclass(frozen=True, slots=True)
 class FreeLine:
-    """Work that no table knows: hours at a rate, or an amount.
+    """Work that no table knows: hours at a rate, or an amount."""
 
-    Attributes:
-        hours, rate: decimal hours, money an hour; a rate of None is the shop's.
-        amount: instead of hours and rate.
-        discountable: only if the owner says so.
-    """
-
-    description: str
-    hours: Decimal | None = None
-    rate: Decimal | None = None
-    amount: Decimal | None = None
-    tax_code: str = ""
-    group: str = "labour"
-    discountable: bool = False
+    description: str = column(TEXT, "What is done")
+    hours: Decimal | None = column(POSITIVE, "Hours", default=None)
+    rate: Decimal | None = column(
+        NOT_NEGATIVE, "Price of an hour; missing: the shop's", default=None
+    )
+    amount: Decimal | None = column(NOT_NEGATIVE, "Or an amount", default=None)
+    tax_code: str = column(CODE, "Tax code", default="", refers="tax_codes")
+    group: str = column(choice(*GROUPS), "Income group", default="labour")
+    discountable: bool = column(YES_NO, "Whether it is discounted", default=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,12 +147,14 @@ class AskedPart:
 
 @dataclass(frozen=True, slots=True)
 class Outwork:
-    """Work that another shop does: its cost, and a mark-up (None: the shop's)."""
+    """Work that another shop does: its cost, and a mark-up."""
 
-    description: str
-    cost: Decimal
-    markup: Decimal | None = None
-    tax_code: str = ""
+    description: str = column(TEXT, "What is done")
+    cost: Decimal = column(NOT_NEGATIVE, "What the other shop charges")
+    markup: Decimal | None = column(
+        PERCENT, "Mark-up; missing: the shop's", default=None
+    )
+    tax_code: str = column(CODE, "Tax code", default="", refers="tax_codes")
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,18 +169,18 @@ class AskedFee:
 class Deposit:
     """Money taken before the work is invoiced."""
 
-    amount: Decimal
-    on: date | None = None
-    method: str = ""
+    amount: Decimal = column(POSITIVE, "Amount")
+    on: date | None = column(DATE, "Day", default=None)
+    method: str = column(TEXT, "How it was paid", default="")
 
 
 @dataclass(frozen=True, slots=True)
 class Exemption:
     """Why this customer owes no tax."""
 
-    code: str
-    reason: str
-    certificate: str = ""
+    code: str = column(CODE, "Tax code that replaces every other", refers="tax_codes")
+    reason: str = column(TEXT, "Reason, as printed")
+    certificate: str = column(TEXT, "Number of the certificate", default="")
 
 
 @dataclass(frozen=True, slots=True)

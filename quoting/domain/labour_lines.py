@@ -11,11 +11,11 @@ from typing import NamedTuple
 
 from quoting.domain.basis import Basis, by_code, total
 from quoting.domain.head import Fact, Head, Position, Side
-from quoting.domain.job import Asked, AskedSet, FreeLine
+from quoting.domain.job import Asked, AskedSet, FreeLine, OwnPrice
 from quoting.domain.lengths import Length, steps
 from quoting.domain.lines import Line
 from quoting.domain.money import ONE, ZERO, apportion
-from quoting.domain.rates import AgreedPrice, Modifier, Operation, Rate, SetPrice
+from quoting.domain.rates import AgreedPrice, Modifier, Operation, Rate, narrowest
 from quoting.domain.work import Notice, Plan, Task
 from quoting.domain.zones import Alike, Portion, alike
 
@@ -26,19 +26,34 @@ def labour_lines(basis: Basis, work: Plan) -> list[Line]:
     """Return the labour lines of *work*: each set with its adjustment, then the rest.
 
     Within a set, and within the rest, lines follow the process order.
+
+    Raises:
+        TaxCodeEndedError: a code of a customer who owes no tax has no rate that day.
+
+    Source:
+        docs/costing.md, step 1; base and unit price, pair break and one price for a
+        set are common practice, no source.
     """
     return _Labour(basis).lines(work)
 
 
 def free_line(basis: Basis, free: FreeLine) -> Line:
-    """Return the line of work that no table knows: hours at a rate, or an amount."""
+    """Return the line of work that no table knows: hours at a rate, or an amount.
+
+    Its minutes are 60 to the hour, and cost the shop's own rate.
+
+    Raises:
+        TaxCodeEndedError: as ``labour_lines``.
+
+    Source:
+        docs/costing.md, step 1.
+    """
     shop = basis.edition.shop
     code = free.tax_code or shop.tax_labour
     hours = free.hours or ZERO
     rate = shop.hourly_rate if free.rate is None else free.rate
     exact = hours * rate if free.amount is None else free.amount
-    net = basis.owed(basis.cents(exact), code)
-    charged = basis.charged(code)
+    charged, net = basis.share(basis.cents(exact), code)
     shares = ((charged, net),)
     return Line(
         kind="free",
@@ -209,7 +224,7 @@ class _Labour:
         self._set_ups(operation, buckets)
         lines = [self._line(operation, bucket) for bucket in buckets]
         if self.by_hand and any(bucket.task.asked.own for bucket in buckets):
-            return self._own_prices(lines, buckets)
+            return self._own_prices(operation, lines, buckets)
         least = buckets[0].rate.minimum
         if len(buckets) > 1:
             least = max(bucket.rate.minimum for bucket in buckets)
@@ -317,11 +332,7 @@ class _Labour:
         minutes *= self.job.minutes_factor
         if rate.timed:
             exact = minutes * centre.hourly_rate / SIXTY
-        code = operation.tax_code
-        net = basis.cents(exact)
-        if basis.relieved:
-            net = basis.owed(net, code)
-        charged = basis.charged(code)
+        charged, net = basis.share(basis.cents(exact), operation.tax_code)
         shares = ((charged, net),)
         stepped = operation.step is not None
         full = not operation.discountable or rate.agreed or asked.warranty is not None
@@ -355,29 +366,25 @@ class _Labour:
             asked.warranty,
         )
 
-    def _own_prices(self, lines: list[Line], buckets: Sequence[_Bucket]) -> list[Line]:
+    def _own_prices(
+        self, operation: Operation, lines: list[Line], buckets: Sequence[_Bucket]
+    ) -> list[Line]:
         """Replace the nets of what has a price set by hand; keep the list nets."""
-        rows: dict[int, list[int]] = {}
+        rows: dict[int, tuple[OwnPrice, list[int]]] = {}
         for index, bucket in enumerate(buckets):
-            if bucket.task.asked.own:
-                rows.setdefault(id(bucket.task.asked), []).append(index)
-        for indexes in rows.values():
-            task = buckets[indexes[0]].task
-            if (own := task.asked.own) is None:
-                continue
-            amount = self.basis.owed(own.amount, task.operation.tax_code)
+            asked = bucket.task.asked
+            if asked.own:
+                rows.setdefault(id(asked), (asked.own, []))[1].append(index)
+        for own, indexes in rows.values():
+            amount = self.basis.owed(own.amount, operation.tax_code)
             weights = [lines[index].net for index in indexes]
-            nets = apportion(
-                amount,
-                weights if total(weights) else [ONE] * len(weights),
-                self.basis.unit,
-            )
+            if not total(weights):
+                weights = [ONE] * len(weights)
+            nets = apportion(amount, weights, self.basis.unit)
             for index, net in zip(indexes, nets, strict=True):
                 line = _renewed(lines[index], net, discounted=own.discountable)
-                lines[index] = line._replace(
-                    list_net=lines[index].net,
-                    reason=own.reason,
-                )
+                listed = lines[index].net
+                lines[index] = line._replace(list_net=listed, reason=own.reason)
         return lines
 
     def _rate(self, operation: Operation, heads: Alike | None) -> Rate:
@@ -453,8 +460,9 @@ class _Labour:
             return asked.own.amount, not asked.own.discountable
         figures, per, negotiated = [], "head", False
         heads = self._heads(asked)
+        of_set = [row for row in self.edition.set_prices if row.set == asked.set]
         for head in heads:
-            row = self._set_row(asked.set, head)
+            row = narrowest(of_set, head.layout)
             agreed = self._agreed(asked.set, head.layout.size_class)
             if row:
                 per = row.per
@@ -469,22 +477,6 @@ class _Labour:
 
     def _heads(self, asked: AskedSet) -> list[Head]:
         return [h for h in self.job.heads if not asked.heads or h.tag in asked.heads]
-
-    def _set_row(self, code: str, head: Head) -> SetPrice | None:
-        """Return the row that fits the head most narrowly."""
-        layout = head.layout
-        fitting = [
-            row
-            for row in self.edition.set_prices
-            if row.set == code
-            and row.layout in ("", layout.code)
-            and row.size_class in ("", layout.size_class)
-        ]
-        return max(
-            fitting,
-            key=lambda row: (bool(row.layout), bool(row.size_class)),
-            default=None,
-        )
 
     def _set_line(
         self,

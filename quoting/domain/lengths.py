@@ -28,6 +28,8 @@ UNITS = {
 GRID = {"mm": Decimal("0.01"), "in": Decimal("0.0005")}
 
 _TYPED = re.compile(r'(\d+(?:\.\d+)?|\.\d+)\s*(mm|in|inch|"|thou|mil)?$')
+_METRIC = re.compile("mm|millim|micron|hundredth", re.IGNORECASE)
+_TENTH_THOU = Decimal("0.0001")
 
 
 class LengthError(RuleError):
@@ -50,8 +52,30 @@ class Length:
         """Return the length in inches, exactly as far as 28 digits go."""
         return self.mm / MM_PER_INCH
 
+    @property
+    def in_both_units(self) -> str:
+        """Return the length as it was typed, and what it is in the other unit.
+
+        Millimetres stand in full, inches to a ten-thousandth; ``≈`` says that they
+        were rounded.
+
+        >>> parse_length("10 thou").in_both_units
+        '10 thou = 0.254 mm'
+        >>> parse_length("0.10 mm").in_both_units
+        '0.10 mm ≈ 0.0039 in'
+        """
+        if not _METRIC.search(self.typed):
+            return f"{self.typed} = {self.mm.normalize():f} mm"
+        inches = round_to(self.inches, _TENTH_THOU)
+        sign = "=" if inches * MM_PER_INCH == self.mm else "≈"
+        return f"{self.typed} {sign} {inches:f} in"
+
     def on_grid(self, unit: str) -> Decimal:
         """Return the length in *unit* (``mm`` or ``in``), rounded for pricing.
+
+        Source:
+            A size is priced to what is set on a machine, so that 4 thou is not billed
+            as 0.1016 mm (common practice, no source); docs/costing.md, step 1.
 
         >>> parse_length("4 thou").on_grid("mm")
         Decimal('0.10')
@@ -60,10 +84,14 @@ class Length:
 
 
 def parse_length(text: str, unit: str = "mm") -> Length:
-    """Read a length; a bare number is in *unit*.
+    """Read a length; what was typed is kept beside its millimetres.
+
+    Args:
+        text: a decimal number with a point, and its unit or none.
+        unit: of a bare number: one of ``UNITS``.
 
     Raises:
-        LengthError: *text* is no positive decimal number with an optional unit.
+        LengthError: *text* is no such number, or has a sign.
 
     >>> parse_length("0.006 in").mm
     Decimal('0.1524')
@@ -84,6 +112,10 @@ def steps(size: Length, included: Decimal, step: Decimal, unit: str) -> int:
         included: what the base price covers, in *unit*.
         step: one step or part of one, in *unit*; above zero.
         unit: ``mm`` or ``in``.
+
+    Source:
+        docs/costing.md, step 1; a part of a step is charged as one (common practice,
+        no source).
 
     >>> steps(parse_length("0.15 mm"), Decimal("0.10"), Decimal("0.05"), "mm")
     1

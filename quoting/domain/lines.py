@@ -86,11 +86,6 @@ class Line(NamedTuple):
     reason: str = ""
 
     @property
-    def discountable(self) -> Decimal:
-        """Return how much of ``net`` a discount applies to."""
-        return sum((amount for _, amount in self.discounted), ZERO)
-
-    @property
     def margin(self) -> Decimal | None:
         """Return net less cost, where the cost is known."""
         return None if self.cost is None else self.net - self.cost
@@ -100,7 +95,11 @@ Show = Callable[[Decimal], str]
 
 
 def plain(amount: Decimal) -> str:
-    """Return an amount without exponent: the form of files."""
+    """Return an amount without exponent: the form of files.
+
+    >>> plain(Decimal("1E+2"))
+    '100'
+    """
     return f"{amount:f}"
 
 

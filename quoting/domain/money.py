@@ -58,7 +58,11 @@ def smallest_unit(digits: int) -> Decimal:
 
 @cache
 def rounder(step: Decimal, mode: str = HALF_UP) -> Callable[[Decimal], Decimal]:
-    """Return ``round_to`` with *step* and *mode* filled in, for use in a loop."""
+    """Return ``round_to`` with *step* and *mode* filled in, for use in a loop.
+
+    >>> rounder(Decimal("0.05"), DOWN)(Decimal("1.19"))
+    Decimal('1.15')
+    """
     if step.as_tuple().digits == (1,):
         return lambda amount: amount.quantize(step, mode)
     return lambda amount: (amount / step).quantize(ONE, mode) * step

@@ -51,6 +51,10 @@ def part_lines(basis: Basis, work: Plan) -> list[Line]:
 
     Raises:
         UnknownPartError, PartQuantityError, UnpricedPartError: a part is unclear.
+        TaxCodeEndedError: a code of a customer who owes no tax has no rate that day.
+
+    Source:
+        docs/costing.md, steps 6 and 7.
     """
     job = basis.job
     asks = job.propose or any(asked.quantity is None for asked in job.parts)
@@ -76,13 +80,20 @@ def part_lines(basis: Basis, work: Plan) -> list[Line]:
 
 
 def outwork_lines(basis: Basis) -> Iterator[Line]:
-    """Yield the lines of other shops' work: cost and mark-up, rounded."""
+    """Yield the lines of other shops' work: cost and mark-up, rounded.
+
+    Raises:
+        TaxCodeEndedError: as ``part_lines``.
+
+    Source:
+        docs/costing.md, step 7.
+    """
     shop = basis.edition.shop
     for work in basis.job.outwork:
         markup = shop.outwork_markup if work.markup is None else work.markup
         code = work.tax_code or shop.tax_outwork
-        net = basis.owed(basis.percent(HUNDRED + markup, work.cost), code)
-        charged = basis.charged(code)
+        price = basis.percent(HUNDRED + markup, work.cost)
+        charged, net = basis.share(price, code)
         yield Line(
             kind="outwork",
             code="",
@@ -97,7 +108,15 @@ def outwork_lines(basis: Basis) -> Iterator[Line]:
 
 
 def fee_lines(basis: Basis, work: Plan, heads: Sequence[Head]) -> Iterator[Line]:
-    """Yield the fees that *work* on *heads* brings, and those asked for."""
+    """Yield the fees that *work* on *heads* brings, and those asked for.
+
+    Raises:
+        TaxCodeEndedError: as ``part_lines``.
+
+    Source:
+        docs/costing.md, step 7; a wash fee is due once a head (common practice, no
+        source).
+    """
     asked = {fee.code: fee.quantity for fee in basis.job.fees}
     tags = {head.tag for head in heads}
     for fee in basis.edition.fees.values():
@@ -106,8 +125,8 @@ def fee_lines(basis: Basis, work: Plan, heads: Sequence[Head]) -> Iterator[Line]
             quantity = _brought(fee, work, tags)
         if not quantity:
             continue
-        net = basis.owed(basis.cents(quantity * fee.price), fee.tax_code)
-        charged = basis.charged(fee.tax_code)
+        price = basis.cents(quantity * fee.price)
+        charged, net = basis.share(price, fee.tax_code)
         yield Line(
             kind="fee",
             code=fee.code,
@@ -220,14 +239,13 @@ def _of_table(basis: Basis, part: Part, asked: AskedPart, quantity: Decimal) -> 
 
 def _described(basis: Basis, asked: AskedPart, quantity: Decimal) -> Line:
     code = asked.tax_code or basis.edition.shop.tax_parts
-    charged = basis.charged(code)
     if asked.own_stock:
         unit_price, cost = _NOTHING
         reason = "supplied by customer, no warranty on the part"
     else:
         unit_price, cost = _unit_price(basis, asked)
         reason = ""
-    net = basis.owed(basis.cents(quantity * unit_price), code)
+    charged, net = basis.share(basis.cents(quantity * unit_price), code)
     shares = ((charged, net),)
     return Line(
         kind="exchange" if asked.group == "exchange" else "part",
@@ -286,8 +304,7 @@ def _surcharge(
 def _surcharge_line(
     basis: Basis, row: Surcharge, amount: Decimal, tax_code: str
 ) -> Line:
-    net = basis.owed(amount, tax_code)
-    charged = basis.charged(tax_code)
+    charged, net = basis.share(amount, tax_code)
     return Line(
         kind="surcharge",
         code=row.code,

@@ -16,7 +16,7 @@ from typing import NamedTuple
 
 from quoting.domain.edition import Edition
 from quoting.domain.head import COUNTS, SIDES, Head, Layout, Position, Side, tags
-from quoting.domain.hearing import Node, Place, Sense, Term, hear, key
+from quoting.domain.hearing import Chunk, Node, Place, Sense, hear, key
 from quoting.domain.job import (
     Asked,
     AskedPart,
@@ -26,9 +26,9 @@ from quoting.domain.job import (
     Selection,
     agreed_prices,
 )
-from quoting.domain.lengths import MM_PER_INCH, MM_PER_THOU, UNITS, Length
+from quoting.domain.lengths import Length, parse_length
 from quoting.domain.money import ONE
-from quoting.domain.rates import Operation, Part, Terms
+from quoting.domain.rates import Operation, Part, Terms, narrowest
 from quoting.domain.spoken import (
     ASKED,
     FILLER,
@@ -37,7 +37,6 @@ from quoting.domain.spoken import (
     Question,
     Spoken,
     Work,
-    both,
     listen,
 )
 from quoting.domain.vocabulary import Vocabulary, vocabulary
@@ -137,9 +136,9 @@ def say(
     words = split(text, language)
     book = vocabulary(edition)
     answered = {key(word): codes for word, codes in (remembered or {}).items()}
-    heard = hear(text, words, book.phrases, _tree(answered, book))
-    spoken = listen(text, words, heard, edition, book, answered)
-    return _Teller(edition, book, spoken, answered, terms).said(text, words)
+    chunks = hear(text, words, book.phrases, _tree(answered, book))
+    spoken = listen(text, words, chunks, edition, book, answered)
+    return _Interpreter(edition, book, spoken, answered, terms).said(text, words)
 
 
 def _tree(answered: Mapping[tuple[str, ...], str], book: Vocabulary) -> Node | None:
@@ -161,7 +160,7 @@ class _Parcel:
     declined: dict[str, str] = field(default_factory=dict)
 
 
-class _Teller:
+class _Interpreter:
     """Turns what was spoken into jobs, layout by layout."""
 
     def __init__(
@@ -182,75 +181,79 @@ class _Teller:
 
     def said(self, text: str, words: Sequence[Word]) -> Said:
         for question in self.spoken.questions:
-            self.ask(question)
-        self.ask_of_terms()
-        self.ask_of_reasons()
+            self._ask(question)
+        self._ask_of_terms()
+        self._ask_of_reasons()
         return Said(
-            candidates=tuple(self.candidates()),
+            candidates=tuple(self._candidates()),
             heard=_runs(text, words, self.spoken),
             questions=tuple(self.questions.values()),
             echoed=tuple(self.echoed),
         )
 
-    def ask(self, question: Question) -> None:
+    def _ask(self, question: Question) -> None:
         self.questions.setdefault(question.word, question)
 
-    def ask_about(self, work: Work, text: str, *choices: tuple[str, str]) -> None:
-        self.ask(Question(work.word, text, choices))
+    def _ask_about(self, work: Work, text: str, *choices: tuple[str, str]) -> None:
+        self._ask(Question(work.word, text, choices))
         for at in range(work.start, work.end):
             if self.spoken.how[at] == UNDERSTOOD:
                 self.spoken.how[at] = ASKED
 
-    def ask_which(self, layouts: Iterable[Layout], text: str) -> None:
+    def _ask_which(self, layouts: Iterable[Layout], text: str) -> None:
         choices = ((layout.code, layout.name) for layout in layouts)
-        self.ask(Question("head", text, tuple(islice(choices, MOST_CHOICES))))
+        self._ask(Question("head", text, tuple(islice(choices, MOST_CHOICES))))
 
-    def answer_to(self, word: str) -> str:
+    def _answer_to(self, word: str) -> str:
         return self.answered.get(key(word), "")
 
     # Candidates.
 
-    def candidates(self) -> Iterator[Candidate]:
+    def _candidates(self) -> Iterator[Candidate]:
         said, every = self.spoken.of_heads, self.edition.layouts.values()
         layouts = fitting(every, said) if said else []
         if not layouts:
-            yield from self.without_head()
+            yield from self._without_head()
             return
         shown = layouts[:MOST_CANDIDATES]
         if len(layouts) > len(shown):
-            self.ask_which(layouts, "More heads fit: which one is it?")
+            self._ask_which(layouts, "More heads fit: which one is it?")
         for layout, label in zip(shown, labels(shown), strict=True):
-            job = self.job(self.parcel(layout, self.heads(layout)), self.heads(layout))
-            yield Candidate(label, job, self.refusals(job))
+            job = self._job(
+                self._parcel(layout, self._heads(layout)), self._heads(layout)
+            )
+            yield Candidate(label, job, self._refusals(job))
 
-    def without_head(self) -> Iterator[Candidate]:
+    def _without_head(self) -> Iterator[Candidate]:
         """Yield the one job that needs no head, if it is: reface 2 valves."""
         spoken, every = self.spoken, self.edition.layouts.values()
-        parcel = self.parcel(None, ())
+        parcel = self._parcel(None, ())
         wanted = [self.edition.operations[asked.operation] for asked in parcel.work]
         loose = all(operation.counted_by in _LOOSE for operation in wanted)
         counted = all(asked.which.number for asked in parcel.work)
         if spoken.of_heads:
             near = nearest(every, spoken.of_heads)
-            self.ask_which(near, "No head in the tables fits all of that: which is it?")
+            self._ask_which(
+                near, "No head in the tables fits all of that: which is it?"
+            )
         elif wanted and loose and counted and not (spoken.of_a_head or parcel.sets):
-            job = self.job(parcel, ())
-            yield Candidate("loose parts, no head", job, self.refusals(job))
+            job = self._job(parcel, ())
+            yield Candidate("loose parts, no head", job, self._refusals(job))
         elif spoken.works or spoken.of_a_head:
-            self.ask_which(every, "Which head is it?")
+            self._ask_which(every, "Which head is it?")
 
-    def job(self, parcel: _Parcel, heads: tuple[Head, ...]) -> Job:
+    def _job(self, parcel: _Parcel, heads: tuple[Head, ...]) -> Job:
         spoken = self.spoken
-        terms = self.terms or self.edition.terms.get(self.answer_to("trade"))
+        terms = self.terms or self.edition.terms.get(self._answer_to("trade"))
         if not (spoken.works or spoken.reasons):
-            self.ask_what()
+            self._ask_what()
         anything = parcel.work or parcel.sets or parcel.parts or spoken.reasons
         if spoken.price and not anything:
-            self.leave_open([spoken.price])
+            self._leave_open([spoken.price])
         price = spoken.price.number if spoken.price and anything else None
         return Job(
             heads=heads,
-            reason=self.reason,
+            reason=self._reason,
             work=tuple(dict.fromkeys(parcel.work)),
             sets=tuple(dict.fromkeys(parcel.sets)),
             parts=tuple(dict.fromkeys(parcel.parts)),
@@ -261,7 +264,7 @@ class _Teller:
             declined=parcel.declined,
         )
 
-    def refusals(self, job: Job) -> tuple[str, ...]:
+    def _refusals(self, job: Job) -> tuple[str, ...]:
         try:
             plan(self.edition, job)
         except RefusedError as error:
@@ -270,7 +273,7 @@ class _Teller:
 
     # The heads.
 
-    def heads(self, layout: Layout) -> tuple[Head, ...]:
+    def _heads(self, layout: Layout) -> tuple[Head, ...]:
         spoken = self.spoken
         facts = {
             sense.kind: sense.value
@@ -281,8 +284,8 @@ class _Teller:
         for name, word, side in spoken.facts:
             known = side_facts.setdefault(Side(side), {}) if side else facts
             known[name] = word
-        count = self.how_many(layout)
-        named = self.labels(count)
+        count = self._how_many(layout)
+        named = self._labels(count)
         return tuple(
             Head(
                 tag,
@@ -295,7 +298,7 @@ class _Teller:
             for at, tag in enumerate(islice(tags(), count))
         )
 
-    def how_many(self, layout: Layout) -> int:
+    def _how_many(self, layout: Layout) -> int:
         """Return how many heads came; one of the engine's unless more were said."""
         spoken, heads = self.spoken, self.spoken.heads
         tagged = [
@@ -305,25 +308,25 @@ class _Teller:
             if place.tag in _TAGS
         ]
         if not (heads or spoken.labels or tagged) and layout.heads > 1:
-            heads = self.answer_to("heads")
+            heads = self._answer_to("heads")
             pair = "both heads" if layout.heads == 2 else f"all {layout.heads} heads"
             if not heads:
                 text = f"One head of the engine's {layout.heads} is priced: one or all?"
-                self.ask(Question("heads", text, (("1", "one head"), ("all", pair))))
+                self._ask(Question("heads", text, (("1", "one head"), ("all", pair))))
         if heads == "all":
             return layout.heads
         if heads.isdecimal():
             return min(max(int(heads), 1), MOST_HEADS)
         return max(1, len(set(spoken.labels)), *tagged)
 
-    def labels(self, count: int) -> tuple[str, ...]:
+    def _labels(self, count: int) -> tuple[str, ...]:
         """Return the labels of the heads, in order; of one head what was said."""
         said = tuple(dict.fromkeys(self.spoken.labels))
         if not said or count == 1:
             return (" ".join(said),)
         return next((pair for pair in _PAIRS if said[0] in pair), said)
 
-    def tags_of(self, work: Work, heads: Sequence[Head]) -> tuple[str, ...]:
+    def _tags_of(self, work: Work, heads: Sequence[Head]) -> tuple[str, ...]:
         """Return the tags of the heads that *work* is done on; none for all of them."""
         if len(heads) < 2:
             return ()
@@ -332,47 +335,47 @@ class _Teller:
             pair = next(pair for pair in _PAIRS if label in pair)
             head = heads[pair.index(label)]
             if label != head.label or label.startswith("bank"):
-                self.ask_bank(label, heads)
+                self._ask_bank(label, heads)
             found[head.tag] = head
         return tuple(found)
 
-    def ask_bank(self, label: str, heads: Sequence[Head]) -> None:
+    def _ask_bank(self, label: str, heads: Sequence[Head]) -> None:
         """Ask which head a bank is: left and right are no other words for 1 and 2."""
         text = f"{label}: which head is that? Bank 1 is where cylinder 1 is."
         choices = ((heads[0].tag, "the left one"), (heads[1].tag, "the right one"))
-        self.ask(Question(label, text, choices))
+        self._ask(Question(label, text, choices))
 
     # The work.
 
-    def parcel(self, layout: Layout | None, heads: tuple[Head, ...]) -> _Parcel:
+    def _parcel(self, layout: Layout | None, heads: tuple[Head, ...]) -> _Parcel:
         """Return all work and parts that were said, on heads of *layout*."""
         parcel = _Parcel()
         for work in self.spoken.works:
-            senses = self.settle(work, heads)
+            senses = self._settle(work, heads)
             if work.left_out and work.narrowed:
-                self.leave_open(work.terms)  # no exhaust guides: what of the others?
+                self._leave_open(work.chunks)  # no exhaust guides: what of the others?
             elif not (
-                work.if_needed and not work.left_out and self.ask_if(work, senses)
+                work.if_needed and not work.left_out and self._ask_if(work, senses)
             ):
                 for sense in senses:
-                    self.add(sense, work, layout, heads, parcel)
+                    self._add(sense, work, layout, heads, parcel)
         return parcel
 
-    def leave_open(self, terms: Iterable[Term]) -> None:
-        for term in terms:
-            for at in range(term.start, term.end):
+    def _leave_open(self, chunks: Iterable[Chunk]) -> None:
+        for chunk in chunks:
+            for at in range(chunk.start, chunk.end):
                 self.spoken.how[at] = NOT_PLACED
 
-    def ask_if(self, work: Work, senses: Sequence[Sense]) -> bool:
+    def _ask_if(self, work: Work, senses: Sequence[Sense]) -> bool:
         """Ask whether work that may not be needed is priced; False where it is."""
-        if self.answer_to(work.word):
+        if self._answer_to(work.word):
             return False
         answer = self.book.answer(senses)
         text = f"{answer.label}: only if needed. Price it now?"
-        self.ask_about(work, text, (answer.codes, answer.label))
+        self._ask_about(work, text, (answer.codes, answer.label))
         return True
 
-    def add(
+    def _add(
         self,
         sense: Sense,
         work: Work,
@@ -386,35 +389,35 @@ class _Teller:
                 parcel.declined[code] = "left out, as asked"
         elif sense.kind == "operation":
             operation = self.edition.operations[code]
-            parcel.work += self.asked(work, operation, layout, heads)
+            parcel.work += self._asked(work, operation, layout, heads)
             if work.own and operation.consumes:
-                self.add_part(operation.consumes, work, layout, heads, parcel)
+                self._add_part(operation.consumes, work, layout, heads, parcel)
         elif sense.kind == "set":
-            size = self.size(work, self.edition.sets[code].name)
-            parcel.sets.append(AskedSet(code, self.tags_of(work, heads), size))
+            size = self._size(work, self.edition.sets[code].name)
+            parcel.sets.append(AskedSet(code, self._tags_of(work, heads), size))
         elif sense.kind == "part":
-            self.add_part(code, work, layout, heads, parcel)
+            self._add_part(code, work, layout, heads, parcel)
         elif sense.kind == "condition":
             self.spoken.conditions.add(code)
 
-    def settle(self, work: Work, heads: tuple[Head, ...]) -> tuple[Sense, ...]:
+    def _settle(self, work: Work, heads: tuple[Head, ...]) -> tuple[Sense, ...]:
         """Return what *work* is; nothing where it must be asked."""
         answers = work.answers
         if not answers:
-            senses = self.by_what_stands_beside(work)
-            senses = self.by_the_head(senses, heads)
+            senses = self._by_what_stands_beside(work)
+            senses = self._by_the_head(senses, heads)
             if len(senses) == 1:
                 return senses
             answers = tuple(self.book.answer([sense]) for sense in senses)
-        codes = self.answer_to(work.word)
+        codes = self._answer_to(work.word)
         for answer in answers:
             if codes == answer.codes:
                 return answer.senses
         choices = ((answer.codes, answer.label) for answer in answers)
-        self.ask_about(work, f"{work.said}: which work is that?", *choices)
+        self._ask_about(work, f"{work.said}: which work is that?", *choices)
         return ()
 
-    def by_what_stands_beside(self, work: Work) -> tuple[Sense, ...]:
+    def _by_what_stands_beside(self, work: Work) -> tuple[Sense, ...]:
         """Return the senses of *work* that go best with the parts named beside it."""
         senses = work.senses
         nouns = work.nouns | ({work.noun} if work.verb and work.noun else set())
@@ -428,7 +431,7 @@ class _Teller:
         most = max(score.values())
         return tuple(sense for sense in senses if score[sense] == most)
 
-    def by_the_head(
+    def _by_the_head(
         self, senses: tuple[Sense, ...], heads: Sequence[Head]
     ) -> tuple[Sense, ...]:
         """Leave out what these heads do not have, and what may not be done to them.
@@ -437,13 +440,13 @@ class _Teller:
         """
         if len(senses) < 2 or not heads:
             return senses
-        left = tuple(s for s in senses if self.is_possible(s, heads[0])) or senses
-        tests = tuple(sense for sense in left if self.is_made_for_material(sense))
+        left = tuple(s for s in senses if self._is_possible(s, heads[0])) or senses
+        tests = tuple(sense for sense in left if self._is_made_for_material(sense))
         return tests if len(tests) == 1 else left
 
-    def is_possible(self, sense: Sense, head: Head) -> bool:
+    def _is_possible(self, sense: Sense, head: Head) -> bool:
         if sense.kind == "part":
-            return self.part(sense.value, head.layout) is not None
+            return self._part(sense.value, head.layout) is not None
         operation = self.edition.operations.get(sense.value)
         if sense.kind != "operation" or operation is None:
             return True
@@ -454,13 +457,13 @@ class _Teller:
             for _, condition in self.edition.related("not_on").get(sense.value, ())
         )
 
-    def is_made_for_material(self, sense: Sense) -> bool:
+    def _is_made_for_material(self, sense: Sense) -> bool:
         operation = self.edition.operations.get(sense.value)
         rows = self.edition.related("not_on").get(sense.value, ())
         material = any(relation.fact == "material" for relation, _ in rows)
         return material and operation is not None and operation.gate
 
-    def asked(
+    def _asked(
         self,
         work: Work,
         operation: Operation,
@@ -468,32 +471,32 @@ class _Teller:
         heads: Sequence[Head],
     ) -> Iterable[Asked]:
         """Return the rows of the job for an operation that was said."""
-        code, on = operation.code, self.tags_of(work, heads)
+        code, on = operation.code, self._tags_of(work, heads)
         count = COUNTS[operation.counted_by]
         there = layout is None or layout.counts.get(operation.counted_by, 1)
         if count.by == "position" and there:
-            return self.on_valves(work, operation, layout, heads, on)
-        if count.by in ("chosen", "measured"):
+            return self._on_valves(work, operation, layout, heads, on)
+        if count.by_people:
             if len(heads) > 1 and not on:
                 on = (heads[0].tag,)
-            which = Selection(number=work.number or self.one(work, operation))
+            which = Selection(number=work.number or self._one(work, operation))
         elif count.by == "cylinder" and there:
             which = Selection(cylinders=work.cylinders, number=work.number)
         elif count.by == "head" and operation.counted_by != "head":
             which = Selection(number=work.number)
         else:
             which = Selection()
-        return [Asked(code, on, which, self.size(work, operation.name))]
+        return [Asked(code, on, which, self._size(work, operation.name))]
 
-    def one(self, work: Work, operation: Operation) -> Decimal:
+    def _one(self, work: Work, operation: Operation) -> Decimal:
         """Return 1 where nobody said how many, and ask unless one was named."""
         count = COUNTS[operation.counted_by]
         if work.plural or count.by == "measured":
             text = f"{operation.name}: how many {count.plural}? One is priced."
-            self.ask(Question(work.word, text))
+            self._ask(Question(work.word, text))
         return ONE
 
-    def on_valves(
+    def _on_valves(
         self,
         work: Work,
         operation: Operation,
@@ -501,25 +504,20 @@ class _Teller:
         heads: Sequence[Head],
         on: tuple[str, ...],
     ) -> Iterator[Asked]:
-        code, side, number = operation.code, work.side, work.number
+        code, number = operation.code, work.number
+        where = Selection(work.side, work.cylinders)
         if number is None and work.single and not work.every:
             number = ONE
-        where = Selection(side, work.cylinders)
         if work.places:
-            places = tuple(self.position(place, heads) for place in work.places)
+            places = tuple(self._position(place, heads) for place in work.places)
             yield Asked(code, on, Selection(positions=places))
         elif number is None or layout is None:
             yield Asked(code, on, where._replace(number=number))
         elif work.cylinders:
-            there = self.each(operation, layout, side) // layout.cylinders
-            there *= len(set(work.cylinders))
-            if number < there:
-                text = f"{operation.name}: which {number} of those {there}?"
-                self.ask(Question(work.word, text))
-                where = Selection(side, number=number)
-            yield Asked(code, on, where)
+            which = self._of_cylinders(work, operation, layout, number)
+            yield Asked(code, on, which)
         else:
-            each = self.each(operation, layout, side)
+            each = self._each(operation, layout, work.side)
             named = on or tuple(head.tag for head in heads)
             if number == each * len(named):
                 yield Asked(code, on, where)
@@ -527,65 +525,73 @@ class _Teller:
                 yield Asked(code, on, where._replace(number=number))
             else:
                 text = f"{operation.name}: how many of the {number} are on which head?"
-                self.ask(Question(work.word, text))
-                yield from _head_by_head(code, side, number, each, named)
+                self._ask(Question(work.word, text))
+                yield from _head_by_head(code, work.side, number, each, named)
 
-    def each(self, operation: Operation, layout: Layout, side: Side | None) -> int:
+    def _of_cylinders(
+        self, work: Work, operation: Operation, layout: Layout, number: Decimal
+    ) -> Selection:
+        """Return *number* valves of the cylinders said; if not all, which is asked."""
+        there = self._each(operation, layout, work.side) // layout.cylinders
+        there *= len(set(work.cylinders))
+        if number >= there:
+            return Selection(work.side, work.cylinders)
+        text = f"{operation.name}: which {number} of those {there}?"
+        self._ask(Question(work.word, text))
+        return Selection(work.side, number=number)
+
+    def _each(self, operation: Operation, layout: Layout, side: Side | None) -> int:
         """Return how many a head has of what an operation is counted by."""
         sides = (side,) if side else SIDES
         valves = layout.cylinders * sum(layout.a_cylinder(each) for each in sides)
-        springs = layout.springs_per_valve
-        return valves * springs if operation.counted_by == "spring" else valves
+        return valves * layout.a_valve(operation.counted_by)
 
-    def position(self, place: Place, heads: Sequence[Head]) -> Position:
+    def _position(self, place: Place, heads: Sequence[Head]) -> Position:
         tag = place.tag or (heads[0].tag if heads else _TAGS[0])
         if not place.tag and len(heads) > 1:
             bench = f"{place.cylinder}{place.side}{place.number}"
             choices = tuple((head.tag, f"head {head.tag}") for head in heads)
-            self.ask(Question(bench, f"{bench}: on which head?", choices))
+            self._ask(Question(bench, f"{bench}: on which head?", choices))
         return Position(tag, place.cylinder, place.side, place.number)
 
     # Sizes.
 
-    def size(self, work: Work, name: str) -> Length | None:
+    def _size(self, work: Work, name: str) -> Length | None:
         """Return the size said, and echo it; what can hardly be meant is asked."""
         size = work.size
         if size is None and work.bare:
             unit = self.edition.shop.size_unit
-            size = Length(Decimal(work.bare) * UNITS[unit], f"{work.bare} {unit}")
+            size = parse_length(work.bare, unit)
             thousandths = unit == "mm" and _THOUSANDTHS.search(work.bare)
             if thousandths or not _is_likely(size):
-                size = self.in_some_unit(work.bare, work.bare, None)
+                size = self._in_some_unit(work.bare, work.bare, None)
         elif size is not None and size.mm > _LARGEST:
             figure = _FIGURE.search(size.typed)
             if figure:
-                size = self.in_some_unit(figure.group(), size.typed, size)
+                size = self._in_some_unit(figure.group(), size.typed, size)
         if size is not None:
-            self.echoed[f"{name}: {both(size)}"] = None
+            self.echoed[f"{name}: {size.in_both_units}"] = None
         return size
 
-    def in_some_unit(
+    def _in_some_unit(
         self, figure: str, word: str, otherwise: Length | None
     ) -> Length | None:
         """Ask in which unit a figure is, of those that make sense for a face."""
-        value = Decimal(figure)
-        sizes = {
-            "mm": Length(value, f"{figure} mm"),
-            "thou": Length(value * MM_PER_THOU, f"{figure} thou"),
-            "in": Length(value * MM_PER_INCH, f"{figure} in"),
-            "hundredths": Length(value / 100, f"{value / 100:f} mm"),
-        }
-        if answer := sizes.get(self.answer_to(word)):
+        sizes = {unit: parse_length(figure, unit) for unit in ("mm", "thou", "in")}
+        sizes["hundredths"] = parse_length(f"{Decimal(figure) / 100:f}", "mm")
+        if answer := sizes.get(self._answer_to(word)):
             return answer
         choices = tuple(
-            (unit, both(size)) for unit, size in sizes.items() if _is_likely(size)
+            (unit, size.in_both_units)
+            for unit, size in sizes.items()
+            if _is_likely(size)
         )
-        self.ask(Question(word, f"{word}: in which unit?", choices))
+        self._ask(Question(word, f"{word}: in which unit?", choices))
         return otherwise
 
     # Parts.
 
-    def add_part(
+    def _add_part(
         self,
         kind: str,
         work: Work,
@@ -593,10 +599,10 @@ class _Teller:
         heads: Sequence[Head],
         parcel: _Parcel,
     ) -> None:
-        part = self.part(kind, layout)
+        part = self._part(kind, layout)
         if part is None:
             where = f" for {layout.name}" if layout else ""
-            self.ask_about(work, f"{work.said}: no such part in the tables{where}.")
+            self._ask_about(work, f"{work.said}: no such part in the tables{where}.")
             return
         quantity = work.number
         if kind in self.book.consuming:
@@ -605,28 +611,16 @@ class _Teller:
             quantity = Decimal(max(len(heads), 1))
             if work.plural:
                 text = f"{part.name}: how many? {quantity} priced."
-                self.ask(Question(work.word, text))
+                self._ask(Question(work.word, text))
         parcel.parts.append(AskedPart(part.code, quantity=quantity, own_stock=work.own))
 
-    def part(self, kind: str, layout: Layout | None) -> Part | None:
-        """Return the part of *kind* whose row fits the layout most narrowly."""
-        code = layout.code if layout else ""
-        size_class = layout.size_class if layout else ""
-        fitting = [
-            part
-            for part in self.edition.parts_of.get(kind, ())
-            if part.layout in ("", code) and part.size_class in ("", size_class)
-        ]
-        return max(
-            fitting,
-            key=lambda part: (bool(part.layout), bool(part.size_class)),
-            default=None,
-        )
+    def _part(self, kind: str, layout: Layout | None) -> Part | None:
+        return narrowest(self.edition.parts_of.get(kind, ()), layout)
 
     # What is asked whatever the head.
 
     @property
-    def reason(self) -> str:
+    def _reason(self) -> str:
         """Return the reason that proposes most work, of those said."""
 
         def extent(code: str) -> int:
@@ -634,27 +628,27 @@ class _Teller:
 
         return max(self.spoken.reasons, key=extent, default="")
 
-    def ask_of_reasons(self) -> None:
+    def _ask_of_reasons(self) -> None:
         codes = dict.fromkeys(self.spoken.reasons)
         if len(codes) > 1:
             reasons = self.edition.reasons
-            name = reasons[self.reason].name
+            name = reasons[self._reason].name
             text = f"More than one reason was given; {name} is priced. Which one?"
             choices = tuple((code, reasons[code].name) for code in codes)
-            self.ask(Question("reason", text, choices))
+            self._ask(Question("reason", text, choices))
 
-    def ask_of_terms(self) -> None:
+    def _ask_of_terms(self) -> None:
         said, terms = self.spoken.trade, self.edition.terms
-        if said and not self.terms and self.answer_to("trade") not in terms:
+        if said and not self.terms and self._answer_to("trade") not in terms:
             own = self.edition.shop.terms
             choices = tuple((c, each.name) for c, each in terms.items() if c != own)
-            self.ask(Question("trade", f"{said}: on which terms?", choices))
+            self._ask(Question("trade", f"{said}: on which terms?", choices))
 
-    def ask_what(self) -> None:
+    def _ask_what(self) -> None:
         sets = self.edition.sets.items()
         choices = ((code, work.name) for code, work in sets if work.on_board)
         shown = tuple(islice(choices, MOST_CHOICES))
-        self.ask(Question("work", "What is to be done?", shown))
+        self._ask(Question("work", "What is to be done?", shown))
 
 
 _LOOSE = ("valve", "spring")

@@ -15,7 +15,7 @@ from decimal import Decimal
 from quoting.domain.basis import Basis, by_code, codes_of, total
 from quoting.domain.edition import Edition
 from quoting.domain.head import Head
-from quoting.domain.job import AskedSet, Job
+from quoting.domain.job import AskedSet, Job, OwnPrice
 from quoting.domain.labour_lines import free_line, labour_lines
 from quoting.domain.lines import Line
 from quoting.domain.money import HUNDRED, ONE, ZERO
@@ -101,6 +101,7 @@ def price(edition: Edition, job: Job, tax_point: date) -> Priced:
         RefusedError: the heads cannot have the work asked for.
         UnknownPartError, PartQuantityError, UnpricedPartError: a part is unclear.
         TaxCodeEndedError: a tax code has no rate on *tax_point*.
+        NothingToSplitError: a total was agreed for a job that has no lines.
 
     Source:
         Order of steps and places of rounding: docs/costing.md. Tax: EN 16931
@@ -126,11 +127,11 @@ def price(edition: Edition, job: Job, tax_point: date) -> Priced:
     lines += fee_lines(basis, work, going)
     lines += _warranty(basis, lines)
     amounts = _amounts(basis, lines)
-    if job.call_it is None:
-        assessment = assess(amounts, edition.policy, basis.unit)
-    else:
-        adjustments, assessment = _call_it(basis, amounts)
+    if job.call_it:
+        adjustments, assessment = _call_it(basis, amounts, job.call_it)
         lines += adjustments
+    else:
+        assessment = assess(amounts, edition.policy, basis.unit)
     return Priced(
         lines=tuple(lines),
         taxes=assessment.groups,
@@ -150,6 +151,9 @@ def no_fix(edition: Edition, job: Job, gate: str, tax_point: date) -> Priced:
 
     Raises:
         RuleError: as ``price``.
+
+    Source:
+        docs/costing.md, step 8: the no-fix price (common practice, no source).
     """
     heads = tuple(replace(head, condemned_at=gate) for head in job.heads)
     stopped = replace(
@@ -339,11 +343,10 @@ def _warranty(basis: Basis, lines: Sequence[Line]) -> Iterator[Line]:
             )
 
 
-def _call_it(basis: Basis, amounts: Sequence[Amount]) -> tuple[list[Line], Assessment]:
+def _call_it(
+    basis: Basis, amounts: Sequence[Amount], agreed: OwnPrice
+) -> tuple[list[Line], Assessment]:
     """Bring the document to the gross total that was agreed."""
-    agreed = basis.job.call_it
-    if agreed is None:
-        return [], assess(amounts, basis.edition.policy, basis.unit)
     parts = split_gross(agreed.amount, amounts, basis.edition.policy, basis.unit)
     lines: list[Line] = []
     groups: dict[Tax, Group] = {}

@@ -11,24 +11,20 @@ from decimal import Decimal
 from quoting.domain.edition import Edition
 from quoting.domain.job import Job
 from quoting.domain.pricing import Priced, no_fix, price
+from quoting.domain.tables import TEXT, TEXTS, column
 
 
 @dataclass(frozen=True, slots=True)
 class Customer:
-    """Whose head it is.
+    """Whose head it is, and the customer's own references for this job."""
 
-    Attributes:
-        order_number, registration: the customer's own references for this job.
-        engine: what the head belongs to, in the customer's words.
-    """
-
-    name: str = ""
-    address: tuple[str, ...] = ()
-    phone: str = ""
-    email: str = ""
-    order_number: str = ""
-    registration: str = ""
-    engine: str = ""
+    name: str = column(TEXT, "Name", default="")
+    address: tuple[str, ...] = column(TEXTS, "Lines of the address", default=())
+    phone: str = column(TEXT, "Telephone", default="")
+    email: str = column(TEXT, "E-mail", default="")
+    order_number: str = column(TEXT, "The customer's order number", default="")
+    registration: str = column(TEXT, "Registration of the vehicle", default="")
+    engine: str = column(TEXT, "What the head belongs to", default="")
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,7 +83,10 @@ def last_gate(edition: Edition, priced: Priced) -> str | None:
 
 
 def holds_until(edition: Edition, on: date) -> date:
-    """Return the last day that a quote of *on* holds, by the shop's own rule."""
+    """Return the last day that a quote of *on* holds: so many days later.
+
+    How many is the shop's own rule; whether an offer binds is for local law to say.
+    """
     return on + timedelta(days=edition.shop.validity_days)
 
 

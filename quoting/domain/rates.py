@@ -5,11 +5,11 @@ meaning. Money is before or with tax as the edition says, minutes are Decimal mi
 of shop time, sizes carry their unit in a column of their own, rates are per cent.
 """
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, fields
 from datetime import date
 from decimal import Decimal
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, TypeVar
 
 from quoting.domain.head import (
     CONDITIONS,
@@ -202,8 +202,12 @@ class AgreedPrice:
 class Rate(NamedTuple):
     """What one operation costs and takes on heads of one size class.
 
-    ``minimum`` is 0 and ``agreed`` is true for a customer's agreed price; ``timed``
-    prices by the minutes: ``setup`` and ``each``.
+    Attributes:
+        base, inlet, exhaust: money for a set-up, and for one unit on each side.
+        minimum: money; 0 for an agreed price.
+        setup, each: minutes for a set-up, and for one unit.
+        timed: it is priced by its minutes.
+        agreed: it is a customer's agreed price.
     """
 
     base: Decimal
@@ -216,7 +220,7 @@ class Rate(NamedTuple):
     agreed: bool = False
 
     def unit(self, side: Side | None) -> Decimal:
-        """Return the price of one unit on *side*."""
+        """Return the price of one unit on *side*, the inlet's where it has none."""
         return self.exhaust if side is Side.EXHAUST else self.inlet
 
     def under(self, agreed: AgreedPrice) -> "Rate":
@@ -237,6 +241,10 @@ def rate(operation: Operation, by_class: ClassPrice | None) -> Rate:
 
     Base and unit price come together from the first place that has either: the size
     class's row, else the operation's own; where it gives only one the other is 0.
+    Minimum and minutes are taken one by one.
+
+    Source:
+        docs/costing.md, step 1 (common practice, no source).
     """
     minimum = operation.minimum
     setup, each = operation.setup_minutes, operation.unit_minutes
@@ -299,7 +307,11 @@ class Terms:
     )
 
     def discount(self, group: str) -> Decimal:
-        """Return the per cent off *group*; outwork, fees and surcharges have none."""
+        """Return the per cent off an income group; 0 where none is ever given.
+
+        Source:
+            docs/costing.md, step 2: never on outwork, fees and exchange surcharges.
+        """
         return {
             "labour": self.discount_labour,
             "parts": self.discount_parts,
@@ -504,7 +516,11 @@ class Surcharge:
     share_none: Decimal = column(SHARE, "Share back for a useless one", default=ZERO)
 
     def share(self, grade: str) -> Decimal:
-        """Return the share that goes back for an old unit of *grade*."""
+        """Return the share from 0 to 1 that goes back for an old unit.
+
+        Args:
+            grade: ``full``, ``part`` or ``none``.
+        """
         return {
             "full": self.share_full,
             "part": self.share_part,
@@ -537,6 +553,29 @@ class SetPrice:
     size_class: str = column(CODE, "Only for this size class", default="")
     layout: str = column(CODE, "Only for this layout", default="", refers="layouts")
     per: str = column(choice("head", "job"), "Due a head or a job", default="head")
+
+
+_Row = TypeVar("_Row", Part, SetPrice)
+
+
+def narrowest(rows: Iterable[_Row], layout: Layout | None) -> _Row | None:
+    """Return the row that fits a layout most narrowly, if any does.
+
+    A row for the layout comes before one for its size class, and that before a general
+    one; of equals the first. Without a layout only a general row fits.
+    """
+    code = layout.code if layout else ""
+    size_class = layout.size_class if layout else ""
+    fitting = [
+        row
+        for row in rows
+        if row.layout in ("", code) and row.size_class in ("", size_class)
+    ]
+    return max(
+        fitting,
+        key=lambda row: (bool(row.layout), bool(row.size_class)),
+        default=None,
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -1,11 +1,10 @@
-"""From terms to what is asked for, before any head is chosen.
+"""From chunks to what is asked for, before any head is chosen.
 
 Pure. Within a clause sides, counts, cylinders and sizes go to the work that they stand
 beside: *3 exhaust guides*, *guides exhaust*. What stands before or behind work that is
 joined by *and* holds for all of it. Commas, semicolons and colons end a clause.
 """
 
-import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from decimal import Decimal
@@ -13,9 +12,9 @@ from typing import NamedTuple
 
 from quoting.domain.edition import Edition
 from quoting.domain.head import COUNTS, Side
-from quoting.domain.hearing import OF_HEADS, Place, Sense, Term, key
-from quoting.domain.lengths import MM_PER_INCH, Length
-from quoting.domain.money import ONE, round_to
+from quoting.domain.hearing import OF_HEADS, Chunk, Place, Sense, key
+from quoting.domain.lengths import Length, parse_length
+from quoting.domain.money import ONE
 from quoting.domain.rates import Operation
 from quoting.domain.vocabulary import Answer, Vocabulary
 from quoting.domain.words import Word, stems
@@ -35,25 +34,6 @@ class Question(NamedTuple):
     choices: tuple[tuple[str, str], ...] = ()
 
 
-def both(size: Length) -> str:
-    """Return *size* as it was typed, and in the other unit.
-
-    >>> both(Length(Decimal("0.254"), "10 thou"))
-    '10 thou = 0.254 mm'
-    >>> both(Length(Decimal("0.10"), "0.10 mm"))
-    '0.10 mm ≈ 0.0039 in'
-    """
-    if _METRIC.search(size.typed):
-        inches = round_to(size.inches, _TENTH_THOU)
-        sign = "=" if inches * MM_PER_INCH == size.mm else "≈"
-        return f"{size.typed} {sign} {inches:f} in"
-    return f"{size.typed} = {size.mm.normalize():f} mm"
-
-
-_METRIC = re.compile("mm|millim|micron|hundredth", re.IGNORECASE)
-_TENTH_THOU = Decimal("0.0001")
-
-
 @dataclass
 class Work:
     """Work that is asked for or left out, as far as words alone say.
@@ -70,7 +50,7 @@ class Work:
         chain: which works are joined by *and*.
         before: whether what narrows it was said before it.
         bare_noun: no work was named, only a part of the head.
-        terms: everything that was said of it.
+        chunks: everything that was said of it.
     """
 
     senses: tuple[Sense, ...]
@@ -86,7 +66,7 @@ class Work:
     before: bool = False
     bare_noun: bool = False
     nouns: set[str] = field(default_factory=set)
-    terms: list[Term] = field(default_factory=list)
+    chunks: list[Chunk] = field(default_factory=list)
     side: Side | None = None
     every: bool = False
     number: Decimal | None = None
@@ -146,7 +126,7 @@ class Spoken:
     works: list[Work] = field(default_factory=list)
     rush: str = ""
     trade: str = ""
-    price: Term | None = None
+    price: Chunk | None = None
     questions: list[Question] = field(default_factory=list)
     of_a_head: bool = False
 
@@ -154,22 +134,22 @@ class Spoken:
 def listen(
     text: str,
     words: Sequence[Word],
-    terms: Sequence[Term],
+    chunks: Sequence[Chunk],
     edition: Edition,
     book: Vocabulary,
     answered: Mapping[tuple[str, ...], str],
 ) -> Spoken:
-    """Return what *terms* ask for.
+    """Return what *chunks* ask for.
 
     Args:
         text: that was said.
         words: of the text.
-        terms: that were heard in them.
+        chunks: that were heard in them.
         edition: whose tables they are about.
         book: its vocabulary.
         answered: answers to earlier questions, by the key of the word.
     """
-    return _Listener(text, words, terms, edition, book, answered).listen()
+    return _Listener(text, words, chunks, edition, book, answered).listen()
 
 
 _SELECTORS = frozenset(
@@ -197,12 +177,12 @@ class _Listener:
         self,
         text: str,
         words: Sequence[Word],
-        terms: Sequence[Term],
+        chunks: Sequence[Chunk],
         edition: Edition,
         book: Vocabulary,
         answered: Mapping[tuple[str, ...], str],
     ) -> None:
-        self.text, self.words, self.terms = text, words, terms
+        self.text, self.words, self.chunks = text, words, chunks
         self.edition, self.book, self.answered = edition, book, answered
         self.operations = edition.operations
         self.said = Spoken([NOT_PLACED] * len(words), [""] * len(words))
@@ -211,171 +191,171 @@ class _Listener:
         self.current: Work | None = None  # of this clause
         self.last: Work | None = None
         self.joined = ""
-        self.pending: list[Term] = []  # what narrows work that is still to come
-        self.objects: list[Term] = []  # parts of the head, still without a verb
-        self.flags: dict[str, Term] = {}  # without, maybe, own: still to be used
+        self.pending: list[Chunk] = []  # what narrows work that is still to come
+        self.objects: list[Chunk] = []  # parts of the head, still without a verb
+        self.flags: dict[str, Chunk] = {}  # without, maybe, own: still to be used
         self.without_used = False
         self.named_first = False
-        self.loose: list[Term] = []
-        self.scope: list[Term] = []  # what narrows all that follows a colon
-        self.heard: Mapping[str, Callable[[Term], None]] = {
-            "asked": self.on_asked,
-            "break": self.on_break,
-            "call_it": self.on_call_it,
-            "condition": self.on_condition,
-            "day": self.on_day,
-            "fact": self.on_fact,
-            "filler": self.on_filler,
-            "fine": self.on_fine,
-            "head": self.on_head,
-            "heads": self.on_heads,
-            "join": self.on_join,
-            "maybe": self.on_maybe,
-            "named": self.on_named,
-            "object": self.on_object,
-            "outside": self.on_outside,
-            "own": self.on_own,
-            "part": self.on_work,
-            "private": self.on_filler,
-            "quiet": self.on_filler,
-            "reason": self.on_reason,
-            "remembered": self.on_remembered,
-            "rush": self.on_rush,
-            "tenths": self.on_tenths,
-            "times": self.on_times,
-            "trade": self.on_trade,
-            "unknown": self.on_unknown,
-            "without": self.on_without,
-            "work": self.on_work,
-            **dict.fromkeys(_SELECTORS, self.on_selector),
-            **dict.fromkeys(OF_HEADS, self.on_of_heads),
+        self.loose: list[Chunk] = []
+        self.scope: list[Chunk] = []  # what narrows all that follows a colon
+        self.handlers: Mapping[str, Callable[[Chunk], None]] = {
+            "asked": self._on_asked,
+            "break": self._on_break,
+            "call_it": self._on_call_it,
+            "condition": self._on_condition,
+            "day": self._on_day,
+            "fact": self._on_fact,
+            "filler": self._on_filler,
+            "fine": self._on_fine,
+            "head": self._on_head,
+            "heads": self._on_heads,
+            "join": self._on_join,
+            "maybe": self._on_maybe,
+            "named": self._on_named,
+            "object": self._on_object,
+            "outside": self._on_outside,
+            "own": self._on_own,
+            "part": self._on_work,
+            "private": self._on_filler,
+            "quiet": self._on_filler,
+            "reason": self._on_reason,
+            "remembered": self._on_remembered,
+            "rush": self._on_rush,
+            "tenths": self._on_tenths,
+            "times": self._on_times,
+            "trade": self._on_trade,
+            "unknown": self._on_unknown,
+            "without": self._on_without,
+            "work": self._on_work,
+            **dict.fromkeys(_SELECTORS, self._on_selector),
+            **dict.fromkeys(OF_HEADS, self._on_of_heads),
         }
 
     def listen(self) -> Spoken:
-        self.open_clause()
-        for at, term in enumerate(self.terms):
+        self._open_clause()
+        for at, chunk in enumerate(self.chunks):
             self.at = at
-            if on := self.heard.get(term.kind):
-                on(term)
-        self.close_clause("")
-        for term in self.loose:
-            self.place(term)
+            if on := self.handlers.get(chunk.kind):
+                on(chunk)
+        self._close_clause("")
+        for chunk in self.loose:
+            self._place(chunk)
         return self.said
 
     # Marking words, and looking around.
 
-    def words_of(self, of: Term | Work) -> str:
+    def _words_of(self, of: Chunk | Work) -> str:
         return self.text[self.words[of.start].start : self.words[of.end - 1].end]
 
-    def mark(self, term: Term, how: str = UNDERSTOOD, means: str = "") -> None:
-        for at in range(term.start, term.end):
+    def _mark(self, chunk: Chunk, how: str = UNDERSTOOD, means: str = "") -> None:
+        for at in range(chunk.start, chunk.end):
             if self.said.how[at] == NOT_PLACED or how == NOT_PLACED:
                 self.said.how[at] = how
-                self.said.means[at] = means or self.words_of(term)
+                self.said.means[at] = means or self._words_of(chunk)
 
-    def beside(self) -> Term | None:
-        """Return the term right before this one, fillers apart."""
-        before = (self.terms[at] for at in range(self.at - 1, -1, -1))
-        return next((term for term in before if term.kind not in _LIGHT), None)
+    def _beside(self) -> Chunk | None:
+        """Return the chunk right before this one, fillers apart."""
+        before = (self.chunks[at] for at in range(self.at - 1, -1, -1))
+        return next((chunk for chunk in before if chunk.kind not in _LIGHT), None)
 
-    def after(self) -> Term | None:
-        return self.terms[self.at + 1] if self.at + 1 < len(self.terms) else None
+    def _after(self) -> Chunk | None:
+        return self.chunks[self.at + 1] if self.at + 1 < len(self.chunks) else None
 
-    def target(self) -> Term | None:
+    def _target(self) -> Chunk | None:
         """Return the work ahead that what is said now may belong to."""
-        for term in self.terms[self.at + 1 :]:
-            if term.kind not in _ON_THE_WAY:
-                return term if term.kind in _TARGETS else None
+        for chunk in self.chunks[self.at + 1 :]:
+            if chunk.kind not in _ON_THE_WAY:
+                return chunk if chunk.kind in _TARGETS else None
         return None
 
-    def touches(self, work: Work) -> bool:
-        """Tell whether nothing but fillers stands between *work* and this term."""
-        before = self.beside()
+    def _touches(self, work: Work) -> bool:
+        """Tell whether nothing but fillers stands between *work* and this chunk."""
+        before = self._beside()
         return before is not None and before.end == work.end
 
-    def works_of(self, senses: Sequence[Sense]) -> list[Operation]:
+    def _works_of(self, senses: Sequence[Sense]) -> list[Operation]:
         return [self.operations[s.value] for s in senses if s.kind == "operation"]
 
     # Clauses.
 
-    def open_clause(self) -> None:
+    def _open_clause(self) -> None:
         self.current, self.joined, self.flags = None, "", {}
         self.without_used = False
         shape = []
-        for term in self.terms[self.at + 1 :]:
-            if term.kind == "break":
+        for chunk in self.chunks[self.at + 1 :]:
+            if chunk.kind == "break":
                 break
-            if term.kind in _SHAPING:
-                shape.append(term.kind != "work")
+            if chunk.kind in _SHAPING:
+                shape.append(chunk.kind != "work")
         #: guides 3 seats 4: what narrows work stands behind it.
         self.named_first = len(shape) > 1 and not shape[0] and shape[-1]
 
-    def close_clause(self, mark: str) -> None:
+    def _close_clause(self, mark: str) -> None:
         waiting, self.pending = self.pending, []
         if mark in _ENDS:
             self.scope = []
         if mark == ":" and self.current is None:
             self.scope = waiting  # cylinder 3: guides, seats
             return
-        self.ask_about_objects()
+        self._ask_about_objects()
         work, left = self.last, []
-        for term in waiting:
-            if term.kind in _MEASURES:
-                self.loose.append(term)
-            elif term.kind == "every" and not (work and self.can_take(work, "every")):
-                self.mark(term, FILLER)  # skim 5 thou each
+        for chunk in waiting:
+            if chunk.kind in _MEASURES:
+                self.loose.append(chunk)
+            elif chunk.kind == "every" and not (work and self._can_take(work, "every")):
+                self._mark(chunk, FILLER)  # skim 5 thou each
             else:
-                left.append(term)
-        if self.current is None and not any(term.kind in _WHERE for term in left):
+                left.append(chunk)
+        if self.current is None and not any(chunk.kind in _WHERE for chunk in left):
             return  # a mere number is no news of the clause before
         if work is None:
-            self.pending = [term for term in left if term.kind in _AHEAD]
+            self.pending = [chunk for chunk in left if chunk.kind in _AHEAD]
         elif not work.left_out:
             first, *more = _groups(left)
-            if not self.narrow_all(work, first):
-                self.repeat(work, first)
-            for terms in more:
-                self.repeat(work, terms)
+            if not self._narrow_all(work, first):
+                self._repeat(work, first)
+            for chunks in more:
+                self._repeat(work, chunks)
 
-    def narrow_all(self, work: Work, terms: Sequence[Term]) -> bool:
-        """Let all of *terms* narrow *work*, or none of them."""
-        trial = replace(work, terms=[*work.terms])
-        if not all(self.fit(trial, term) for term in terms):
+    def _narrow_all(self, work: Work, chunks: Sequence[Chunk]) -> bool:
+        """Let all of *chunks* narrow *work*, or none of them."""
+        trial = replace(work, chunks=[*work.chunks])
+        if not all(self._fit(trial, chunk) for chunk in chunks):
             return False
-        for term in terms:
-            self.narrow(work, term)
+        for chunk in chunks:
+            self._narrow(work, chunk)
         return True
 
-    def repeat(self, work: Work, terms: Sequence[Term]) -> None:
+    def _repeat(self, work: Work, chunks: Sequence[Chunk]) -> None:
         """Read *seats 4 exhaust, 4 inlet*: the same work once more."""
         again = Work(work.senses, work.start, work.end, work.said, work.noun, work.verb)
-        telling = any(term.kind in _WHERE for term in terms)
-        if work.senses and telling and self.narrow_all(again, terms):
+        telling = any(chunk.kind in _WHERE for chunk in chunks)
+        if work.senses and telling and self._narrow_all(again, chunks):
             again.chain = work.chain
             self.said.works.append(again)
             self.last = again
 
-    def on_break(self, term: Term) -> None:
-        self.close_clause(term.value)
-        self.mark(term, FILLER)
+    def _on_break(self, chunk: Chunk) -> None:
+        self._close_clause(chunk.value)
+        self._mark(chunk, FILLER)
         work = self.current
-        self.open_clause()
-        if term.value == ":" and work is not None and not work.verb:
+        self._open_clause()
+        if chunk.value == ":" and work is not None and not work.verb:
             self.current = work  # guides: knurl
 
-    def on_join(self, term: Term) -> None:
-        self.mark(term, FILLER)
+    def _on_join(self, chunk: Chunk) -> None:
+        self._mark(chunk, FILLER)
         if self.pending:
-            self.pending.append(term)  # 2 exhaust and 3 inlet guides
+            self.pending.append(chunk)  # 2 exhaust and 3 inlet guides
         elif self.current is not None:
-            self.joined = term.value
+            self.joined = chunk.value
         flag = self.flags.get("without")
-        if flag and self.without_used and term.value == "and" and flag.value != "and":
+        if flag and self.without_used and chunk.value == "and" and flag.value != "and":
             del self.flags["without"]  # no seals and skim it
 
     # What narrows work.
 
-    def can_take(self, work: Work | Term, kind: str) -> bool:
+    def _can_take(self, work: Work | Chunk, kind: str) -> bool:
         senses = work.senses
         if isinstance(work, Work) and work.answers:
             senses = tuple(s for answer in work.answers for s in answer.senses)
@@ -384,7 +364,7 @@ class _Listener:
             return bool(kinds & {"operation", "set"})
         if kind == "number" and "part" in kinds:
             return True
-        operations = self.works_of(senses)
+        operations = self._works_of(senses)
         if kind == "size":
             operations = operations + [
                 self.operations[code]
@@ -394,125 +374,130 @@ class _Listener:
             ]
         return any(_takes(operation, kind) for operation in operations)
 
-    def on_selector(self, term: Term) -> None:
-        if term.kind == "label":
-            self.said.labels.append(term.value)
-            self.mark(term, means=term.value)
-        if term.kind == "number" and (
-            self.counts_cylinders(term) or self.counts_heads(term)
+    def _on_selector(self, chunk: Chunk) -> None:
+        if chunk.kind == "label":
+            self.said.labels.append(chunk.value)
+            self._mark(chunk, means=chunk.value)
+        if chunk.kind == "number" and (
+            self._counts_cylinders(chunk) or self._counts_heads(chunk)
         ):
             return
         work = self.current
-        if work and not self.pending and self.lists_on(work, term):
+        if work and not self.pending and self._lists_on(work, chunk):
             self.joined = ""
-            self.narrow(work, term)
+            self._narrow(work, chunk)
         elif (
-            work is None or self.joined or self.pending or self.is_for_next(work, term)
+            work is None
+            or self.joined
+            or self.pending
+            or self._is_for_next(work, chunk)
         ):
-            self.pending.append(term)
-        elif self.narrow(work, term):
-            self.spread_back(work, term)
+            self.pending.append(chunk)
+        elif self._narrow(work, chunk):
+            self._spread_back(work, chunk)
         else:
-            self.pending.append(term)
+            self.pending.append(chunk)
 
-    def lists_on(self, work: Work, term: Term) -> bool:
+    def _lists_on(self, work: Work, chunk: Chunk) -> bool:
         """Read *guides 1E and 3E*: one more of the same kind."""
-        same = term.kind in ("place", "cylinders") and term.kind == work.terms[-1].kind
-        return same and self.target() is None
+        same = (
+            chunk.kind in ("place", "cylinders") and chunk.kind == work.chunks[-1].kind
+        )
+        return same and self._target() is None
 
-    def is_for_next(self, work: Work, term: Term) -> bool:
+    def _is_for_next(self, work: Work, chunk: Chunk) -> bool:
         """Tell whether what stands between two works belongs to the second.
 
         *seats 3 guides* has three guides, and *exhaust guides inlet seats* inlet seats;
         but *guides exhaust seats* has exhaust guides.
         """
-        if self.named_first or term.kind not in _SHAPING:
+        if self.named_first or chunk.kind not in _SHAPING:
             return False
-        target = self.target()
-        if target is None or not self.can_take(target, term.kind):
+        target = self._target()
+        if target is None or not self._can_take(target, chunk.kind):
             return False
-        return work.before or term.kind == "number"
+        return work.before or chunk.kind == "number"
 
-    def counts_cylinders(self, number: Term) -> bool:
+    def _counts_cylinders(self, number: Chunk) -> bool:
         """Read *truck six*, *pushrod four*: a word for a head, then its cylinders."""
-        before = self.terms[self.at - 1] if self.at else None
-        after = self.after()
+        before = self.chunks[self.at - 1] if self.at else None
+        after = self._after()
         if before is None or before.kind not in OF_HEADS or before.kind == "layout":
             return False
         if any(sense.kind == "engine" for sense in self.said.of_heads):
             return False
-        if after and (after.kind in _COUNTABLE or self.counts_places(after)):
+        if after and (after.kind in _COUNTABLE or self._counts_places(after)):
             return False
         if number.number not in _ENGINES:
             return False
         cylinders = f"{number.number:.0f}"
         self.said.of_heads.append(Sense("engine", f" {cylinders}"))
-        self.mark(number, means=f"{cylinders} cylinders")
+        self._mark(number, means=f"{cylinders} cylinders")
         return True
 
-    def counts_heads(self, number: Term) -> bool:
+    def _counts_heads(self, number: Chunk) -> bool:
         """Read *2 bare heads*: a number, words for heads, and heads."""
         if self.current is not None and not self.joined:
             return False
-        for term in self.terms[self.at + 1 :]:
-            if term.kind == "head" and term.plural:
-                self.set_heads(number, str(number.number))
+        for chunk in self.chunks[self.at + 1 :]:
+            if chunk.kind == "head" and chunk.plural:
+                self._set_heads(number, str(number.number))
                 return True
-            if term.kind not in OF_HEADS and term.kind not in ("condition", "filler"):
+            if chunk.kind not in OF_HEADS and chunk.kind not in ("condition", "filler"):
                 return False
         return False
 
-    def counts_places(self, work: Work | Term) -> bool:
+    def _counts_places(self, work: Work | Chunk) -> bool:
         """Tell whether a number may say how many of a part *work* is done to."""
         return any(sense.kind == "part" for sense in work.senses) or any(
             operation.step is None and _takes(operation, "number")
-            for operation in self.works_of(work.senses)
+            for operation in self._works_of(work.senses)
         )
 
-    def narrow(self, work: Work, term: Term) -> bool:
-        """Let *term* narrow *work*; False where it cannot."""
-        if not self.fit(work, term):
+    def _narrow(self, work: Work, chunk: Chunk) -> bool:
+        """Let *chunk* narrow *work*; False where it cannot."""
+        if not self._fit(work, chunk):
             return False
-        work.terms.append(term)
-        self.mark(term)
+        work.chunks.append(chunk)
+        self._mark(chunk)
         return True
 
-    def fit(self, work: Work, term: Term) -> bool:
-        if not self.can_take(work, term.kind):
+    def _fit(self, work: Work, chunk: Chunk) -> bool:
+        if not self._can_take(work, chunk.kind):
             return False
-        match term.kind:
-            case "side" if term.value == "IE":
+        match chunk.kind:
+            case "side" if chunk.value == "IE":
                 work.every = True
             case "side":
                 if work.side:
                     return False
-                work.side = Side(term.value)
+                work.side = Side(chunk.value)
             case "every":
                 work.every = True
             case "number":
-                if not self.take_number(work, term.number or Decimal(0)):
+                if not self._take_number(work, chunk.number or Decimal(0)):
                     return False
             case "quantity":
-                counted = {each.counted_by for each in self.works_of(work.senses)}
-                if work.number is not None or term.value not in counted:
+                counted = {each.counted_by for each in self._works_of(work.senses)}
+                if work.number is not None or chunk.value not in counted:
                     return False
-                work.number = term.number
+                work.number = chunk.number
             case "cylinders":
-                work.cylinders += term.cylinders
-            case "place" if term.place:
-                work.places += (term.place,)
+                work.cylinders += chunk.cylinders
+            case "place" if chunk.place:
+                work.places += (chunk.place,)
             case "label":
-                work.labels += (term.value,)
+                work.labels += (chunk.value,)
             case "size":
                 if work.size or work.bare:
                     return False
-                work.size = term.size
+                work.size = chunk.size
         return True
 
-    def take_number(self, work: Work, number: Decimal) -> bool:
+    def _take_number(self, work: Work, number: Decimal) -> bool:
         if not number or work.number is not None or work.bare or work.size:
             return False
-        operations = self.works_of(work.senses)
+        operations = self._works_of(work.senses)
         if operations and all(each.step is not None for each in operations):
             work.bare = f"{number:f}"
         elif number == number.to_integral_value():
@@ -521,384 +506,384 @@ class _Listener:
             return False
         return True
 
-    def spread_back(self, work: Work, term: Term) -> None:
+    def _spread_back(self, work: Work, chunk: Chunk) -> None:
         """Let what stands behind work joined by *and* hold for all of it."""
-        if work.bare_noun and term.kind in ("side", "cylinders", "place"):
+        if work.bare_noun and chunk.kind in ("side", "cylinders", "place"):
             for other in self.said.works:
                 if other.chain == work.chain and not other.narrowed:
-                    self.narrow(other, term)
+                    self._narrow(other, chunk)
 
-    def narrow_by(self, work: Work, terms: Sequence[Term]) -> None:
-        """Let *terms* narrow *work*; what it cannot take waits for the next."""
-        for term in terms:
-            if term.kind == "own":
+    def _narrow_by(self, work: Work, chunks: Sequence[Chunk]) -> None:
+        """Let *chunks* narrow *work*; what it cannot take waits for the next."""
+        for chunk in chunks:
+            if chunk.kind == "own":
                 work.own = True
-                self.mark(term)
-            elif term.kind not in _SELECTORS:
-                self.mark(term, FILLER)
-            elif not self.narrow(work, term):
-                self.pending.append(term)
+                self._mark(chunk)
+            elif chunk.kind not in _SELECTORS:
+                self._mark(chunk, FILLER)
+            elif not self._narrow(work, chunk):
+                self.pending.append(chunk)
 
     # Work.
 
-    def on_work(self, term: Term) -> None:
+    def _on_work(self, chunk: Chunk) -> None:
         outside = self.flags.pop("outside", None)
-        before = self.beside()
+        before = self._beside()
         if outside and before and before.end == outside.end:
             return  # crank grind
-        if not self.merged(term):
-            self.add_work(term)
+        if not self._merged(chunk):
+            self._add_work(chunk)
 
-    def add_work(self, term: Term, answers: tuple[Answer, ...] = ()) -> None:
+    def _add_work(self, chunk: Chunk, answers: tuple[Answer, ...] = ()) -> None:
         """Take up work, with what was said before it and stands inside it."""
         before, joined = self.current, self.joined
         work = Work(
-            term.senses,
-            term.start,
-            term.end,
-            self.words_of(term),
-            term.noun,
-            term.verb,
+            chunk.senses,
+            chunk.start,
+            chunk.end,
+            self._words_of(chunk),
+            chunk.noun,
+            chunk.verb,
             answers,
-            term.plural,
-            self.is_single(term),
-            bare_noun=bool(term.noun and not term.verb),
-            terms=[term],
+            chunk.plural,
+            self._is_single(chunk),
+            bare_noun=bool(chunk.noun and not chunk.verb),
+            chunks=[chunk],
         )
-        self.mark(term, means=self.name(term))
+        self._mark(chunk, means=self._name(chunk))
         if before is not None and joined == "and":
-            self.inherit_verb(work, before)
-        self.take_objects(work)
+            self._inherit_verb(work, before)
+        self._take_objects(work)
         waiting, self.pending = self.pending, []
         first, *more = _groups(waiting)
-        self.narrow_by(work, (*first, *term.inner))
+        self._narrow_by(work, (*first, *chunk.inner))
         for selector in self.scope if not work.narrowed else ():
-            self.narrow(work, selector)
+            self._narrow(work, selector)
         work.before = work.narrowed
-        self.use_flags(work)
+        self._use_flags(work)
         if before is not None and joined == "or" and not work.left_out:
             before.senses = tuple(dict.fromkeys(before.senses + work.senses))
             before.end = work.end
-            before.said = self.words_of(before)
+            before.said = self._words_of(before)
             return  # knurl or replace guides: one of them
         if before is not None and joined:
             work.chain = before.chain
             if before.before and work.bare_noun and not work.narrowed:
-                self.copy(before, work)
+                self._copy(before, work)
         else:
             self.chain += 1
             work.chain = self.chain
         self.said.works.append(work)
-        for terms in more:
-            self.repeat(work, terms)
+        for chunks in more:
+            self._repeat(work, chunks)
         self.current = self.last = work
         self.joined = ""
 
-    def name(self, term: Term) -> str:
-        return " or ".join(self.book.name(sense) for sense in term.senses)
+    def _name(self, chunk: Chunk) -> str:
+        return " or ".join(self.book.name(sense) for sense in chunk.senses)
 
-    def is_single(self, term: Term) -> bool:
+    def _is_single(self, chunk: Chunk) -> bool:
         """Tell whether a part of the head was named by *a*: a guide, an inlet valve."""
-        if not term.noun or term.plural:
+        if not chunk.noun or chunk.plural:
             return False
-        for word in reversed(self.words[max(term.end - 4, 0) : term.end - 1]):
+        for word in reversed(self.words[max(chunk.end - 4, 0) : chunk.end - 1]):
             if word.kind == "mark":
                 return False
             if word.text in ("a", "an"):
                 return True
         return False
 
-    def take_objects(self, work: Work) -> None:
+    def _take_objects(self, work: Work) -> None:
         """Take up the parts of the head that were named before: valves: grind."""
-        before = self.beside()
+        before = self._beside()
         if before and before.kind == "head":
             work.nouns.add(before.noun)
         objects, self.objects = self.objects, []
-        for term in objects:
-            if self.is_about(work.senses, term.noun):
-                work.nouns.add(term.noun)
-                self.mark(term)
+        for chunk in objects:
+            if self._is_about(work.senses, chunk.noun):
+                work.nouns.add(chunk.noun)
+                self._mark(chunk)
             else:
-                self.ask_about(term)
+                self._ask_about(chunk)
 
-    def copy(self, one: Work, other: Work) -> None:
+    def _copy(self, one: Work, other: Work) -> None:
         """Let what stands before one work hold for the next: 2 guides and seats."""
-        if self.can_take(other, "side"):
+        if self._can_take(other, "side"):
             other.side, other.every = one.side, one.every
             other.cylinders, other.places = one.cylinders, one.places
-            if self.can_take(one, "side"):
+            if self._can_take(one, "side"):
                 other.number = one.number
             other.before = other.narrowed
 
-    def use_flags(self, work: Work) -> None:
+    def _use_flags(self, work: Work) -> None:
         if self.without_used and not self.joined:
             self.flags.pop("without", None)  # no seals skim 10 thou
         if flag := self.flags.get("without"):
             work.left_out = self.without_used = True
-            work.terms.append(flag)
-            self.mark(flag)
+            work.chunks.append(flag)
+            self._mark(flag)
         if flag := self.flags.pop("maybe", None):
             work.if_needed = True
-            self.mark(flag)
+            self._mark(flag)
         if flag := self.flags.pop("own", None):
             work.own = True
-            self.mark(flag)
+            self._mark(flag)
 
-    def inherit_verb(self, work: Work, before: Work) -> None:
+    def _inherit_verb(self, work: Work, before: Work) -> None:
         """Read *grind valves and seats* as grinding both."""
         if before.verb and work.noun and not work.verb:
             found = self.book.phrases.find((*before.verb, work.noun))
             if found and all(sense.kind == "operation" for sense in found.senses):
                 work.senses, work.verb = found.senses, before.verb
 
-    def is_about(self, senses: Sequence[Sense], noun: str) -> bool:
+    def _is_about(self, senses: Sequence[Sense], noun: str) -> bool:
         """Tell whether some operation of *senses* is done to a part of the head."""
-        return any(self.book.fits(each.code, noun) for each in self.works_of(senses))
+        return any(self.book.fits(each.code, noun) for each in self._works_of(senses))
 
-    def merged(self, term: Term) -> bool:
+    def _merged(self, chunk: Chunk) -> bool:
         """Read a verb and what it is done to as one: guides knurled, knurl the guides.
 
         The noun alone would be work of its own: new guides. The same said once more is
         merged too: skim the face, shim clearances.
         """
         work = self.current
-        if work is None or self.joined or term.kind == "part":
+        if work is None or self.joined or chunk.kind == "part":
             return False
         senses: tuple[Sense, ...] = ()
         verb, noun = work.verb, work.noun
-        if noun and not verb and term.verb and not term.noun:
-            senses, verb = self.done_to(work, term), term.verb
-        elif verb and not noun and term.noun and not term.verb:
-            noun = term.noun
-            senses = tuple(s for s in work.senses if self.is_about([s], noun))
-        if not senses and self.touches(work):
-            fewer, more = sorted((work.senses, term.senses), key=len)
+        if noun and not verb and chunk.verb and not chunk.noun:
+            senses, verb = self._done_to(work, chunk), chunk.verb
+        elif verb and not noun and chunk.noun and not chunk.verb:
+            noun = chunk.noun
+            senses = tuple(s for s in work.senses if self._is_about([s], noun))
+        if not senses and self._touches(work):
+            fewer, more = sorted((work.senses, chunk.senses), key=len)
             senses = fewer if set(fewer) <= set(more) else ()
         if not senses:
             return False
         work.senses, work.verb, work.noun = senses, verb, noun
-        work.terms.append(term)
-        work.end = term.end
-        work.plural = work.plural or term.plural
-        work.said = self.words_of(work)
-        self.mark(term, means=self.name(term))
+        work.chunks.append(chunk)
+        work.end = chunk.end
+        work.plural = work.plural or chunk.plural
+        work.said = self._words_of(work)
+        self._mark(chunk, means=self._name(chunk))
         waiting, self.pending = self.pending, []
-        self.narrow_by(work, (*waiting, *term.inner))
+        self._narrow_by(work, (*waiting, *chunk.inner))
         return True
 
-    def done_to(self, work: Work, verb: Term) -> tuple[Sense, ...]:
+    def _done_to(self, work: Work, verb: Chunk) -> tuple[Sense, ...]:
         """Return the senses of a verb that was said behind what it is done to."""
         exact = [
             Sense("operation", operation.code)
-            for operation in self.works_of(verb.senses)
+            for operation in self._works_of(verb.senses)
             if work.noun in stems(operation.counted_by.replace("_", " "))
         ]
-        before = self.beside()
+        before = self._beside()
         colon = before is not None and before.kind == "break"
         if not exact and (
             colon or self.words[verb.end - 1].text.endswith(("ed", "ing"))
         ):
-            exact = [s for s in verb.senses if self.is_about([s], work.noun)]
+            exact = [s for s in verb.senses if self._is_about([s], work.noun)]
         return tuple(exact)
 
-    def on_object(self, term: Term) -> None:
+    def _on_object(self, chunk: Chunk) -> None:
         """Take a part of the head to the verb that it belongs to."""
         work = self.current
-        term = term._replace(noun=key(term.value)[0])
-        own = self.flags.get("own") and self.book.consuming.get(term.value)
+        chunk = chunk._replace(noun=key(chunk.value)[0])
+        own = self.flags.get("own") and self.book.consuming.get(chunk.value)
         verb = work.verb if work is not None and self.joined else ()
-        found = self.book.phrases.find((*verb, term.noun)) if verb else None
+        found = self.book.phrases.find((*verb, chunk.noun)) if verb else None
         if own:
-            self.add_work(term._replace(senses=(Sense("operation", own),)))
+            self._add_work(chunk._replace(senses=(Sense("operation", own),)))
         elif found and found.senses[0].kind == "operation":
-            self.add_work(term._replace(senses=found.senses, verb=verb))
+            self._add_work(chunk._replace(senses=found.senses, verb=verb))
         elif self.joined:
-            self.ask_about(term)
-        elif work is not None and self.is_about(work.senses, term.noun):
-            work.nouns.add(term.noun)
-            self.mark(term)
+            self._ask_about(chunk)
+        elif work is not None and self._is_about(work.senses, chunk.noun):
+            work.nouns.add(chunk.noun)
+            self._mark(chunk)
             waiting, self.pending = self.pending, []
-            self.narrow_by(work, waiting)
+            self._narrow_by(work, waiting)
         else:
-            self.objects.append(term)
+            self.objects.append(chunk)
 
-    def ask_about_objects(self) -> None:
+    def _ask_about_objects(self) -> None:
         objects, self.objects = self.objects, []
-        for term in objects:
-            self.ask_about(term)
+        for chunk in objects:
+            self._ask_about(chunk)
 
-    def ask_about(self, term: Term) -> None:
+    def _ask_about(self, chunk: Chunk) -> None:
         """Ask what is to be done to a part of the head that was only named."""
-        if answers := self.book.done_to(term.noun):
-            self.add_work(term._replace(senses=(), verb=()), answers)
+        if answers := self.book.done_to(chunk.noun):
+            self._add_work(chunk._replace(senses=(), verb=()), answers)
 
-    def on_asked(self, term: Term) -> None:
-        self.add_work(term._replace(senses=()), self.book.answers[term.value])
+    def _on_asked(self, chunk: Chunk) -> None:
+        self._add_work(chunk._replace(senses=()), self.book.answers[chunk.value])
 
-    def on_remembered(self, term: Term) -> None:
-        for sense in self.book.senses_of(term.value):
+    def _on_remembered(self, chunk: Chunk) -> None:
+        for sense in self.book.senses_of(chunk.value):
             kind = "work" if sense.kind in ("operation", "set") else sense.kind
-            if on := self.heard.get(kind):
-                on(term._replace(kind=kind, senses=(sense,)))
+            if on := self.handlers.get(kind):
+                on(chunk._replace(kind=kind, senses=(sense,)))
 
-    def on_outside(self, term: Term) -> None:
+    def _on_outside(self, chunk: Chunk) -> None:
         """Leave alone what is done to another part of the engine: deck the block."""
         work = self.current
-        if work and not self.joined and self.touches(work):
+        if work and not self.joined and self._touches(work):
             self.said.works.remove(work)
-            for other in work.terms:
-                self.mark(other, NOT_PLACED)
+            for other in work.chunks:
+                self._mark(other, NOT_PLACED)
             self.current = None
         else:
-            self.flags["outside"] = term
+            self.flags["outside"] = chunk
 
     # Left out, only if needed, the customer's own.
 
-    def on_without(self, term: Term) -> None:
-        self.flags["without"] = term
+    def _on_without(self, chunk: Chunk) -> None:
+        self.flags["without"] = chunk
         self.without_used = False
 
-    def on_maybe(self, term: Term) -> None:
-        if self.current and not self.joined and not self.target():
+    def _on_maybe(self, chunk: Chunk) -> None:
+        if self.current and not self.joined and not self._target():
             self.current.if_needed = True
-            self.mark(term)
+            self._mark(chunk)
         else:
-            self.flags["maybe"] = term
+            self.flags["maybe"] = chunk
 
-    def on_own(self, term: Term) -> None:
-        if self.current and not self.target():
+    def _on_own(self, chunk: Chunk) -> None:
+        if self.current and not self._target():
             self.current.own = True
-            self.mark(term)
+            self._mark(chunk)
         else:
-            self.flags["own"] = term
+            self.flags["own"] = chunk
 
-    def on_fine(self, term: Term) -> None:
+    def _on_fine(self, chunk: Chunk) -> None:
         """Read *guides ok*: they are left alone."""
         work = self.current
         if work and not self.joined and work.noun and not work.verb:
             work.left_out = True
-            self.mark(term)
+            self._mark(chunk)
         elif work is None:
-            self.mark(term, FILLER)
+            self._mark(chunk, FILLER)
 
-    def on_named(self, _: Term) -> None:
+    def _on_named(self, _: Chunk) -> None:
         """Leave a thing that no work is done to, and how many of it there are."""
-        self.forget_numbers()
+        self._forget_numbers()
 
-    def forget_numbers(self) -> None:
-        self.pending = [term for term in self.pending if term.kind != "number"]
+    def _forget_numbers(self) -> None:
+        self.pending = [chunk for chunk in self.pending if chunk.kind != "number"]
 
     # Heads.
 
-    def on_of_heads(self, term: Term) -> None:
-        if term.kind == "material" and self.is_of_a_part(term):
+    def _on_of_heads(self, chunk: Chunk) -> None:
+        if chunk.kind == "material" and self._is_of_a_part(chunk):
             return
-        if term.kind == "arrangement" and term.value == "single" and self.target():
-            self.on_selector(term._replace(kind="number", number=ONE))
+        if chunk.kind == "arrangement" and chunk.value == "single" and self._target():
+            self._on_selector(chunk._replace(kind="number", number=ONE))
             return
-        senses: Sequence[Sense] = term.senses
+        senses: Sequence[Sense] = chunk.senses
         flag = self.flags.get("without")
-        if flag and term.kind == "fuel":
-            other = "petrol" if term.value == "diesel" else "diesel"
+        if flag and chunk.kind == "fuel":
+            other = "petrol" if chunk.value == "diesel" else "diesel"
             senses = (Sense("fuel", other),)
             del self.flags["without"]
-            self.mark(flag)
+            self._mark(flag)
         self.said.of_heads += senses
         self.said.of_a_head = True
-        self.forget_numbers()
+        self._forget_numbers()
         means = " or ".join(f"{sense.kind} {sense.value}" for sense in senses)
-        self.mark(term, means=means)
+        self._mark(chunk, means=means)
 
-    def is_of_a_part(self, material: Term) -> bool:
+    def _is_of_a_part(self, material: Chunk) -> bool:
         """Tell *iron guides* from an iron head."""
-        before, after = self.beside(), self.after()
+        before, after = self._beside(), self._after()
         of_head = before is not None and before.kind in OF_HEADS
         of_part = after is not None and after.noun in _GUIDE_OR_SEAT
         return material.value in _MATERIALS_OF_PARTS and of_part and not of_head
 
-    def on_head(self, term: Term) -> None:
+    def _on_head(self, chunk: Chunk) -> None:
         self.said.of_a_head = True
-        self.forget_numbers()
-        self.mark(term)
+        self._forget_numbers()
+        self._mark(chunk)
         work = self.current
-        if work and not self.joined and self.is_about(work.senses, term.noun):
-            work.nouns.add(term.noun)
-        if term.plural and not self.said.heads:
+        if work and not self.joined and self._is_about(work.senses, chunk.noun):
+            work.nouns.add(chunk.noun)
+        if chunk.plural and not self.said.heads:
             self.said.heads = "all"
 
-    def on_heads(self, term: Term) -> None:
+    def _on_heads(self, chunk: Chunk) -> None:
         """Read both heads, 2 heads; but *both* guides are all, *a pair of* them two."""
-        target = self.target()
-        word = self.words[term.start].text
-        alone = term.number is None and term.end == term.start + 1
-        before = self.beside()
+        target = self._target()
+        word = self.words[chunk.start].text
+        alone = chunk.number is None and chunk.end == chunk.start + 1
+        before = self._beside()
         of_head = before is not None and before.kind in OF_HEADS | {"head"}
-        part = target and (target.kind == "object" or self.counts_places(target))
+        part = target and (target.kind == "object" or self._counts_places(target))
         if alone and word == "both" and part and not of_head:
-            self.on_selector(term._replace(kind="every", senses=()))
+            self._on_selector(chunk._replace(kind="every", senses=()))
         elif alone and word == "pair" and part:
-            self.on_selector(term._replace(kind="number", number=Decimal(2)))
+            self._on_selector(chunk._replace(kind="number", number=Decimal(2)))
         else:
-            heads = term.value if term.number is None else str(term.number)
-            self.set_heads(term, heads)
+            heads = chunk.value if chunk.number is None else str(chunk.number)
+            self._set_heads(chunk, heads)
 
-    def set_heads(self, term: Term, heads: str) -> None:
+    def _set_heads(self, chunk: Chunk, heads: str) -> None:
         self.said.heads = heads
         self.said.of_a_head = True
-        self.mark(term, means=f"{heads} heads")
+        self._mark(chunk, means=f"{heads} heads")
 
-    def on_times(self, term: Term) -> None:
+    def _on_times(self, chunk: Chunk) -> None:
         """Read guides x3, 3x guides; of anything else that many heads."""
-        target, work = self.target(), self.current
-        number = term._replace(kind="number")
-        ahead = target is not None and self.counts_places(target)
-        if ahead and term.value == "before":
-            self.on_selector(number)
+        target, work = self._target(), self.current
+        number = chunk._replace(kind="number")
+        ahead = target is not None and self._counts_places(target)
+        if ahead and chunk.value == "before":
+            self._on_selector(number)
         elif not (
             work is not None
             and not self.joined
-            and self.counts_places(work)
-            and self.narrow(work, number)
+            and self._counts_places(work)
+            and self._narrow(work, number)
         ):
-            self.set_heads(term, str(term.number))
+            self._set_heads(chunk, str(chunk.number))
 
-    def on_condition(self, term: Term) -> None:
-        words = set(term.value.split())
+    def _on_condition(self, chunk: Chunk) -> None:
+        words = set(chunk.value.split())
         if flag := self.flags.pop("without", None):
             words = {_OPPOSITES[word] for word in words if word in _OPPOSITES}
-            self.mark(flag)
+            self._mark(flag)
         self.said.conditions |= words
         self.said.of_a_head = True
-        self.mark(term, means=" ".join(sorted(words)))
+        self._mark(chunk, means=" ".join(sorted(words)))
 
-    def on_fact(self, term: Term) -> None:
-        name, word, *side = term.value.split()
+    def _on_fact(self, chunk: Chunk) -> None:
+        name, word, *side = chunk.value.split()
         self.said.facts.append((name, word, side[0] if side else ""))
         self.said.of_a_head = True
-        self.mark(term, means=f"{name}: {word}")
+        self._mark(chunk, means=f"{name}: {word}")
 
     # Why, when, for whom, for how much.
 
-    def on_reason(self, term: Term) -> None:
+    def _on_reason(self, chunk: Chunk) -> None:
         if flag := self.flags.pop("without", None):
-            self.mark(flag)
+            self._mark(flag)
         else:
-            self.said.reasons.append(term.value)
+            self.said.reasons.append(chunk.value)
             self.said.of_a_head = True
-        self.mark(term, means=self.name(term))
+        self._mark(chunk, means=self._name(chunk))
 
-    def on_rush(self, term: Term) -> None:
+    def _on_rush(self, chunk: Chunk) -> None:
         if flag := self.flags.pop("without", None):
-            self.mark(flag)
+            self._mark(flag)
         else:
-            self.said.rush = term.value
-        self.mark(term, means=self.name(term))
+            self.said.rush = chunk.value
+        self._mark(chunk, means=self._name(chunk))
 
-    def on_day(self, term: Term) -> None:
-        word = self.words_of(term)
+    def _on_day(self, chunk: Chunk) -> None:
+        word = self._words_of(chunk)
         if not self.edition.rush:
             return
-        self.mark(term, ASKED)
+        self._mark(chunk, ASKED)
         answer = self.answered.get(key(word))
         if answer is not None:
             self.said.rush = answer if answer in self.edition.rush else ""
@@ -908,52 +893,51 @@ class _Listener:
         choices = (*levels, ("none", "no rush"))
         self.said.questions.append(Question(word, text, choices))
 
-    def on_trade(self, term: Term) -> None:
-        self.said.trade = self.words_of(term)
-        self.mark(term, ASKED)
+    def _on_trade(self, chunk: Chunk) -> None:
+        self.said.trade = self._words_of(chunk)
+        self._mark(chunk, ASKED)
 
-    def on_call_it(self, term: Term) -> None:
-        self.said.price = term
-        self.mark(term)
+    def _on_call_it(self, chunk: Chunk) -> None:
+        self.said.price = chunk
+        self._mark(chunk)
 
     # Sizes.
 
-    def on_tenths(self, term: Term) -> None:
+    def _on_tenths(self, chunk: Chunk) -> None:
         """Ask whose tenths: of a millimetre, or of a thou."""
-        said, number = self.words_of(term), term.number or ONE
-        metric = Length(number / 10, f"{number / 10} mm")
-        inches = number / 10000
-        imperial = Length(inches * MM_PER_INCH, f"{inches:f} in")
+        said, number = self._words_of(chunk), chunk.number or ONE
+        metric = parse_length(f"{number / 10:f}", "mm")
+        imperial = parse_length(f"{number / 10_000:f}", "in")
         answer = self.answered.get(key(said)) or self.answered.get(_TENTH)
         if answer in ("mm", "in"):
             size = metric if answer == "mm" else imperial
-            self.on_selector(term._replace(kind="size", size=size))
+            self._on_selector(chunk._replace(kind="size", size=size))
             return
-        self.mark(term, ASKED)
+        self._mark(chunk, ASKED)
         text = f"{said}: tenths of a millimetre, or of a thou?"
-        choices = (("mm", both(metric)), ("in", both(imperial)))
+        choices = (("mm", metric.in_both_units), ("in", imperial.in_both_units))
         self.said.questions.append(Question(said, text, choices))
 
-    def place(self, term: Term) -> None:
+    def _place(self, chunk: Chunk) -> None:
         """Give a size or quantity that stands alone to the work that can take it."""
         for work in self.said.works:
-            if self.narrow(work, term):
+            if self._narrow(work, chunk):
                 return
         code = self.book.sized
         implied = any(code in self.book.proposed(r) for r in self.said.reasons)
-        behind = self.words[term.end].text if term.end < len(self.words) else ""
-        if term.kind == "size" and code and (implied or behind == "off"):
+        behind = self.words[chunk.end].text if chunk.end < len(self.words) else ""
+        if chunk.kind == "size" and code and (implied or behind == "off"):
             self.joined = ""
-            self.add_work(term._replace(senses=(Sense("operation", code),)))
-            self.said.works[-1].size = term.size
+            self._add_work(chunk._replace(senses=(Sense("operation", code),)))
+            self.said.works[-1].size = chunk.size
 
     # The rest.
 
-    def on_filler(self, term: Term) -> None:
-        self.mark(term, FILLER)
+    def _on_filler(self, chunk: Chunk) -> None:
+        self._mark(chunk, FILLER)
 
-    def on_unknown(self, term: Term) -> None:
-        word, raw = self.words[term.start], self.words_of(term)
+    def _on_unknown(self, chunk: Chunk) -> None:
+        word, raw = self.words[chunk.start], self._words_of(chunk)
         if word.kind == "unclear":
             near: tuple[str, ...] = (raw.replace(",", "."),)
         else:
@@ -967,14 +951,14 @@ class _Listener:
 _TENTH = key("tenth")
 
 
-def _groups(terms: Sequence[Term]) -> list[list[Term]]:
-    """Part terms where they are joined: 2 exhaust and 3 inlet."""
-    groups: list[list[Term]] = [[]]
-    for term in terms:
-        if term.kind == "join":
+def _groups(chunks: Sequence[Chunk]) -> list[list[Chunk]]:
+    """Part chunks where they are joined: 2 exhaust and 3 inlet."""
+    groups: list[list[Chunk]] = [[]]
+    for chunk in chunks:
+        if chunk.kind == "join":
             groups.append([])
         else:
-            groups[-1].append(term)
+            groups[-1].append(chunk)
     return groups
 
 

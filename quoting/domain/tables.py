@@ -134,7 +134,11 @@ DATE = Kind("date", "a date such as 2026-03-01", _date)
 
 
 def choice(*words: str) -> Kind:
-    """Return a kind that allows exactly *words*."""
+    """Return a kind that allows exactly one of *words*.
+
+    >>> choice("A4", "Letter").allowed
+    'one of A4, Letter'
+    """
 
     def read(text: str) -> str:
         if text not in words:
@@ -266,8 +270,9 @@ def read_cells(table: Table[Any], sheet: Sheet) -> tuple[list[Cells], list[Probl
     problems = list(_header_problems(table, sheet))
     if problems:
         return [], problems
+    needed = table.required()
     readers = [
-        (index, name, known[name].kind, name in table.required())
+        (index, name, known[name].kind, name in needed)
         for index, name in enumerate(sheet.header)
         if name
     ]
@@ -359,31 +364,13 @@ def changed_by_spreadsheets(code: str) -> bool:
     return _CHANGED_BY_SPREADSHEETS.fullmatch(code) is not None
 
 
-__all__ = [
-    "CODE",
-    "CODES",
-    "DATE",
-    "MARGIN",
-    "NOT_NEGATIVE",
-    "NUMBER",
-    "PERCENT",
-    "POSITIVE",
-    "SHARE",
-    "TEXT",
-    "TEXTS",
-    "WHOLE",
-    "YES_NO",
-    "Cells",
-    "Column",
-    "Kind",
-    "Placed",
-    "Sheet",
-    "Table",
-    "changed_by_spreadsheets",
-    "choice",
-    "choices",
-    "column",
-    "read",
-    "read_cells",
-    "records",
-]
+def near(code: str, known: Iterable[str]) -> str:
+    """Return the end of a message that names the codes most like a wrong one.
+
+    >>> near("SCTU", ["SCUT", "VREF"])
+    '; near it: SCUT'
+    """
+    from difflib import get_close_matches  # only when there is something to mend
+
+    found = get_close_matches(code, sorted(known), n=3)
+    return f"; near it: {', '.join(found)}" if found else ""

@@ -146,7 +146,11 @@ def contained(
 ) -> tuple[Decimal, ...]:
     """Return the tax of each of *taxes* inside *gross*: gross x e / (100 + E), rounded.
 
-    e is the tax as per cent of the net, E the sum of them all.
+    e is the tax as per cent of the net, E the sum of them all; *unit* is the smallest
+    one of the currency.
+
+    Source:
+        docs/costing.md, step 10: prices that contain tax.
 
     >>> contained(Decimal("249.99"), (Tax("X", "S", Decimal("13.5")),), Decimal("0.01"))
     (Decimal('29.73'),)
@@ -158,6 +162,11 @@ def contained(
 
 def without_tax(gross: Decimal, taxes: Taxes, unit: Decimal) -> Decimal:
     """Return what *gross* is for somebody who owes no tax: gross x 100 / (100 + E).
+
+    E is the sum of the taxes as per cent of the net; the result is rounded to *unit*.
+
+    Source:
+        docs/costing.md, step 10: a customer who owes no tax.
 
     >>> without_tax(Decimal("7.72"), (Tax("X", "S", Decimal(20)),), Decimal("0.01"))
     Decimal('6.43')
@@ -320,7 +329,18 @@ def shown_by_line(
 ) -> tuple[Decimal, ...]:
     """Return a tax for each line such that shown lines add up to the document's tax.
 
-    Largest remainder of each group's tax over the exact taxes of its lines.
+    Args:
+        amounts: of the lines, as they were given to ``assess``.
+        assessment: what it made of them.
+        policy: that it was given.
+        unit: the currency's smallest unit.
+
+    Raises:
+        NothingToSplitError: a group has a tax and none of its lines has any.
+
+    Source:
+        Largest remainder of each group's tax over the exact taxes of its lines:
+        docs/decisions/0004-rounding.md.
     """
     shown = [ZERO] * len(amounts)
     for group in assessment.groups:
@@ -368,7 +388,10 @@ def split_gross(
         One part for each distinct tuple of taxes, in order; the grosses add up.
 
     Raises:
-        NothingToSplitError: the document comes to nothing.
+        NothingToSplitError: there are no amounts, or their grosses cancel out.
+
+    Source:
+        docs/costing.md, step 8: "call it 600 all in".
     """
     chains = _by_taxes(amounts)
     weights = [assess(entries, policy, unit).gross for entries in chains.values()]
@@ -382,6 +405,9 @@ def split_gross(
 
 def to_pay_in_cash(due: Decimal, policy: Policy) -> Decimal:
     """Return *due* rounded to the policy's cash step; the tax is not touched.
+
+    Source:
+        Canada Revenue Agency, GI-131: to the nearest 0.05, the tax unchanged.
 
     >>> to_pay_in_cash(Decimal("202.27"), Policy(cash_step=Decimal("0.05")))
     Decimal('202.25')

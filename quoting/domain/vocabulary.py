@@ -5,7 +5,7 @@ practice, no source). Operations, sets of work, reasons, layouts, levels of hurr
 parts come with their names and aliases from the edition, which goes first.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from functools import cache, cached_property
 from typing import Any, NamedTuple
 from weakref import WeakKeyDictionary
@@ -225,18 +225,24 @@ class Vocabulary:
                 ]
         for code in self._tables["rush"]:
             self.phrases.add(code, Sense("rush", code))
-        # A layout or set that is named in words for heads alone is no phrase by itself:
-        # "i4 8v" names every such head, and "diesel head" no set of work.
-        for kind in ("set", "layout"):
-            for code, record in self._tables[kind].items():
-                for phrase in (record.name, *record.aliases):
-                    if not _names_a_head(phrase):
-                        sense = Sense(kind, code)
-                        if kind == "set":
-                            sense = self._reason_of(phrase, record) or sense
-                        self.phrases.add(phrase, sense)
+        for phrase, work in self._telling("set"):
+            reason = self._reason_of(phrase, work)
+            self.phrases.add(phrase, reason or Sense("set", work.code))
+        for phrase, layout in self._telling("layout"):
+            self.phrases.add(phrase, Sense("layout", layout.code))
         for code in self._tables["layout"]:
             self.phrases.codes[code.casefold()] = Sense("layout", code)
+
+    def _telling(self, kind: str) -> Iterator[tuple[str, Any]]:
+        """Yield the phrases of sets or layouts that say more than plain words do.
+
+        Named in words for heads alone they are no phrases: "i4 8v" names every such
+        head, and "diesel head" no set of work.
+        """
+        for record in self._tables[kind].values():
+            for phrase in (record.name, *record.aliases):
+                if not _names_a_head(phrase):
+                    yield phrase, record
 
     def _reason_of(self, phrase: str, work: WorkSet) -> Sense | None:
         """Return the reason that proposes a set, where the set's phrase says it."""
@@ -356,8 +362,8 @@ def _plain_phrases() -> Phrases:
 @cache
 def _names_a_head(phrase: str) -> bool:
     """Tell whether plain words for heads are all of a phrase."""
-    terms = hear(phrase, split(phrase), _plain_phrases())
-    return all(term.kind in _OF_A_HEAD for term in terms)
+    chunks = hear(phrase, split(phrase), _plain_phrases())
+    return all(chunk.kind in _OF_A_HEAD for chunk in chunks)
 
 
 def _rows(table: str) -> list[tuple[str, str]]:

@@ -23,7 +23,7 @@ def fitting(layouts: Iterable[Layout], said: Sequence[Sense]) -> list[Layout]:
     if not found:
         firm = [sense for sense in said if sense.kind not in FACTS_OF_HEADS]
         found = [each for each in every if firm and fits(each, firm)]
-    return _likely(found, {sense.kind for sense in said}, said)
+    return _likely(found, said)
 
 
 def nearest(layouts: Iterable[Layout], said: Sequence[Sense]) -> list[Layout]:
@@ -75,13 +75,12 @@ def _is_diesel(layout: Layout) -> bool:
     return any(works) and not layout.spark_plugs
 
 
-def _likely(
-    layouts: list[Layout], kinds: set[str], said: Sequence[Sense]
-) -> list[Layout]:
+def _likely(layouts: list[Layout], said: Sequence[Sense]) -> list[Layout]:
     """Leave out what a caller would have said; where nothing else is left, it stays.
 
     A count of valves alone is said of engines with more than two a cylinder.
     """
+    kinds = {sense.kind for sense in said}
 
     def prefer(unless: set[str], test: Callable[[Layout], bool]) -> None:
         nonlocal layouts

@@ -251,7 +251,7 @@ class _Planner:
             return self._loose(operation, which, by)
         if which is not ALL and which != ALL:
             portions = self._selected(asked, operation, groups, by)
-        elif by in _BY_PEOPLE:
+        elif COUNTS[counted_by].by_people:
             noun = COUNTS[counted_by].plural
             raise NumberNeededError(operation=operation.name, noun=noun)
         elif len(groups) == 1:
@@ -306,7 +306,7 @@ class _Planner:
         if len(asked.heads) > 1:
             raise OneHeadNeededError(operation=operation.name)
         heads = [self.single[tag] for tag in asked.heads or self.tags]
-        if by in _BY_PEOPLE:
+        if COUNTS[operation.counted_by].by_people:
             on = heads[0]
         else:
             having = {
@@ -495,7 +495,7 @@ class _Planner:
             text = f"{operation.name} declined: {reason}"
             self.notices.append(Notice(operation.code, text))
             return None
-        if operation.counted_by in _BY_PEOPLE_COUNTS:
+        if COUNTS[operation.counted_by].by_people:
             text = f"{relation.reason}: how much {operation.name}?"
             self.questions.append(Notice(operation.code, text))
             return None
@@ -545,7 +545,7 @@ class _Planner:
         groups = [group]
         if not done_on.isdisjoint(group.tags):
             groups = [self.single[tag] for tag in group.tags if tag not in done_on]
-        if operation.counted_by in _BY_PEOPLE_COUNTS:
+        if COUNTS[operation.counted_by].by_people:
             return (portion,)
         return tuple(p for rest in groups for p in rest.all_of(operation.counted_by))
 
@@ -657,10 +657,6 @@ class _Planner:
     def _row_of(self, task: Task) -> int:
         rows = [row for row, a in enumerate(self.job.work) if a is task.asked]
         return rows[0] if rows else 0
-
-
-_BY_PEOPLE = ("chosen", "measured")
-_BY_PEOPLE_COUNTS = tuple(n for n, count in COUNTS.items() if count.by in _BY_PEOPLE)
 
 
 def _sets(edition: Edition, job: Job) -> tuple[AskedSet, ...]:

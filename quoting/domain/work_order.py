@@ -87,7 +87,17 @@ def work_order(
     customer: Customer,
     promised: date | None = None,
 ) -> WorkOrder:
-    """Return the work order of a priced job: its route card and its cautions."""
+    """Return the work order of a priced job: its route card and its cautions.
+
+    Args:
+        edition: that the job was priced by.
+        job: what is to be done.
+        priced: the job, priced; its prices are not taken over.
+        number: of the work order.
+        on: its day.
+        customer: whose heads they are.
+        promised: the day it is to be ready, if one was named.
+    """
     steps = route(edition, priced)
     codes = [step.operation.code for step in steps]
     return WorkOrder(
@@ -104,7 +114,8 @@ def work_order(
 def route(edition: Edition, priced: Priced) -> tuple[Step, ...]:
     """Return every step of a priced job in process order.
 
-    What has two places, such as prechambers, stands there twice: out and back in.
+    What has two places, such as prechambers, stands there twice: out and back in, its
+    minutes on the first.
     """
     minutes: dict[str, Decimal] = {}
     for line in priced.lines:

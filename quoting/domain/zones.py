@@ -110,7 +110,7 @@ class Alike:
         self, counted_by: str, wanted: Callable[[Position], bool] | None
     ) -> tuple[Portion, ...]:
         """Return the portions of the valves that are *wanted*; of all where None."""
-        each = self.layout.springs_per_valve if counted_by == "spring" else 1
+        each = self.layout.a_valve(counted_by)
         portions = []
         for zone in self.zones:
             positions = zone.positions

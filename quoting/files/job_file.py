@@ -7,7 +7,8 @@ from decimal import Decimal
 from pathlib import Path
 from typing import Any, Generic, NamedTuple, TypeVar
 
-from quoting.domain.edition import Edition, layout_mistakes
+from quoting.domain.edition import Edition
+from quoting.domain.edition_problems import layout_mistakes
 from quoting.domain.errors import Problem, ProblemsError, RuleError
 from quoting.domain.head import (
     CONDITIONS,
@@ -39,7 +40,7 @@ from quoting.domain.job import (
 )
 from quoting.domain.lengths import Length, LengthError, parse_length
 from quoting.domain.quote import MOST_ALTERNATIVES, Customer, holds_until
-from quoting.domain.rates import GROUPS, TABLES, side_of
+from quoting.domain.rates import TABLES, side_of
 from quoting.domain.tables import (
     CODE,
     CODES,
@@ -50,7 +51,6 @@ from quoting.domain.tables import (
     POSITIVE,
     SHARE,
     TEXT,
-    TEXTS,
     YES_NO,
     CellError,
     Kind,
@@ -58,6 +58,7 @@ from quoting.domain.tables import (
     choice,
     choices,
     column,
+    near,
 )
 from quoting.domain.work import RefusedError
 from quoting.files import toml
@@ -120,19 +121,6 @@ class TopRow:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class CustomerRow:
-    """Whose head it is."""
-
-    name: str = column(TEXT, "Name", default="")
-    address: tuple[str, ...] = column(TEXTS, "Lines of the address", default=())
-    phone: str = column(TEXT, "Telephone", default="")
-    email: str = column(TEXT, "E-mail", default="")
-    order_number: str = column(TEXT, "The customer's order number", default="")
-    registration: str = column(TEXT, "Registration of the vehicle", default="")
-    engine: str = column(TEXT, "What the head belongs to", default="")
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class HeadRow:
     """A head that came."""
 
@@ -192,21 +180,6 @@ class SetRow:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class FreeRow:
-    """Work that no table knows: hours, or an amount."""
-
-    description: str = column(TEXT, "What is done")
-    hours: Decimal | None = column(POSITIVE, "Hours", default=None)
-    rate: Decimal | None = column(
-        NOT_NEGATIVE, "Price of an hour; missing: the shop's", default=None
-    )
-    amount: Decimal | None = column(NOT_NEGATIVE, "Or an amount", default=None)
-    tax_code: str = column(CODE, "Tax code", default="", refers="tax_codes")
-    group: str = column(choice(*GROUPS), "Income group", default="labour")
-    discountable: bool = column(YES_NO, "Whether it is discounted", default=False)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class PartRow:
     """A part: of the table, or described here."""
 
@@ -231,41 +204,11 @@ class PartRow:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class OutworkRow:
-    """Work that another shop does."""
-
-    description: str = column(TEXT, "What is done")
-    cost: Decimal = column(NOT_NEGATIVE, "What the other shop charges")
-    markup: Decimal | None = column(
-        PERCENT, "Mark-up; missing: the shop's", default=None
-    )
-    tax_code: str = column(CODE, "Tax code", default="", refers="tax_codes")
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class FeeRow:
     """A fee asked for, or left out."""
 
     fee: str = column(CODE, "Fee", refers="fees")
     quantity: Decimal = column(NOT_NEGATIVE, "How often; 0 leaves it out")
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class DepositRow:
-    """Money taken before."""
-
-    amount: Decimal = column(POSITIVE, "Amount")
-    on: datetime.date | None = column(DATE, "Day", default=None)
-    method: str = column(TEXT, "How it was paid", default="")
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class ExemptRow:
-    """Why this customer owes no tax."""
-
-    code: str = column(CODE, "Tax code that replaces every other", refers="tax_codes")
-    reason: str = column(TEXT, "Reason, as printed")
-    certificate: str = column(TEXT, "Number of the certificate", default="")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -296,16 +239,16 @@ class Section(NamedTuple, Generic[Row]):
 
 TOP = Table("", TopRow, "Keys at the top of the file")
 SECTIONS: Mapping[str, Section[Any]] = {
-    "customer": Section(Table("customer", CustomerRow, "Whose head it is"), False),
+    "customer": Section(Table("customer", Customer, "Whose head it is"), False),
     "heads": Section(Table("heads", HeadRow, "The heads that came"), True),
     "work": Section(Table("work", WorkRow, "Operations asked for"), True),
     "sets": Section(Table("sets", SetRow, "Sets of work asked for"), True),
-    "free": Section(Table("free", FreeRow, "Work that no table knows"), True),
+    "free": Section(Table("free", FreeLine, "Work that no table knows"), True),
     "parts": Section(Table("parts", PartRow, "Parts"), True),
-    "outwork": Section(Table("outwork", OutworkRow, "Work of another shop"), True),
+    "outwork": Section(Table("outwork", Outwork, "Work of another shop"), True),
     "fees": Section(Table("fees", FeeRow, "Fees"), True),
-    "deposits": Section(Table("deposits", DepositRow, "Deposits"), True),
-    "exempt": Section(Table("exempt", ExemptRow, "Exemption from tax"), False),
+    "deposits": Section(Table("deposits", Deposit, "Deposits"), True),
+    "exempt": Section(Table("exempt", Exemption, "Exemption from tax"), False),
     "call_it": Section(Table("call_it", CallItRow, "A round figure"), False),
     "invoice": Section(Table("invoice", InvoiceRow, "The invoice"), False),
 }
@@ -431,16 +374,7 @@ class _Reader:
     def read(self) -> None:
         rows = {name: self._rows(name, section) for name, section in SECTIONS.items()}
         declined = self._declined()
-        leave = (*SECTIONS, "declined")
-        top, problems = toml.record(
-            self.document, TOP, self.values, leave=leave, places=self.places
-        )
-        self.problems += problems
-        self._refer(TOP, self.values, ())
-        start = self.edition.shop.valid_from
-        if top is not None and top.date < start:
-            allowed = f"the edition is in force from {start.isoformat()}"
-            self._wrong(("date",), top.date, allowed)
+        top = self._top()
         heads = self._heads(rows["heads"])
         work = [self._asked(row, path) for row, path in rows["work"]]
         sets = [self._asked_set(row, path) for row, path in rows["sets"]]
@@ -453,18 +387,9 @@ class _Reader:
         if self.problems or top is None:
             return
         self.top = top
-        self.customer = next(
-            (_customer(row) for row, _ in rows["customer"]), Customer()
-        )
+        self.customer = next((row for row, _ in rows["customer"]), Customer())
         self.invoice = next(
             (Invoice(r.number, r.date, r.supplied) for r, _ in rows["invoice"]), None
-        )
-        exempt = next(
-            (Exemption(r.code, r.reason, r.certificate) for r, _ in rows["exempt"]),
-            None,
-        )
-        call_it = next(
-            (OwnPrice(row.amount, row.reason) for row, _ in rows["call_it"]), None
         )
         terms = self.edition.terms[top.terms or self.edition.shop.terms]
         self.job = Job(
@@ -472,36 +397,35 @@ class _Reader:
             reason=top.reason,
             work=tuple(work),
             sets=tuple(sets),
-            free=tuple(
-                FreeLine(
-                    r.description,
-                    r.hours,
-                    r.rate,
-                    r.amount,
-                    r.tax_code,
-                    r.group,
-                    r.discountable,
-                )
-                for r, _ in rows["free"]
-            ),
+            free=tuple(row for row, _ in rows["free"]),
             parts=tuple(_part(row) for row, _ in rows["parts"]),
-            outwork=tuple(
-                Outwork(r.description, r.cost, r.markup, r.tax_code)
-                for r, _ in rows["outwork"]
-            ),
+            outwork=tuple(row for row, _ in rows["outwork"]),
             fees=tuple(AskedFee(r.fee, r.quantity) for r, _ in rows["fees"]),
             terms=terms,
             agreed=agreed_prices(self.edition, terms),
-            exemption=exempt,
+            exemption=next((row for row, _ in rows["exempt"]), None),
             rush=top.rush,
-            call_it=call_it,
-            deposits=tuple(
-                Deposit(r.amount, r.on, r.method) for r, _ in rows["deposits"]
+            call_it=next(
+                (OwnPrice(row.amount, row.reason) for row, _ in rows["call_it"]), None
             ),
+            deposits=tuple(row for row, _ in rows["deposits"]),
             propose=top.propose,
             declined=declined,
             minutes_factor=top.minutes_factor,
         )
+
+    def _top(self) -> TopRow | None:
+        leave = (*SECTIONS, "declined")
+        top, problems = toml.record(
+            self.document, TOP, self.values, leave=leave, places=self.places
+        )
+        self.problems += problems
+        self._refer(TOP, self.values, ())
+        start = self.edition.shop.valid_from
+        if top is not None and top.date < start:
+            allowed = f"the edition is in force from {start.isoformat()}"
+            self._wrong(("date",), top.date, allowed)
+        return top
 
     # Rows of text.
 
@@ -543,9 +467,9 @@ class _Reader:
             code = toml.as_text(values[name])
             known = _codes(self.edition, about.refers)
             if code != _INLINE and code not in known:
-                near = _near(code, known)
                 place = (*path, name) if path else self.places.get(name, (name,))
-                self._wrong(place, code, f"allowed: a code of {about.refers}.csv{near}")
+                allowed = f"allowed: a code of {about.refers}.csv{near(code, known)}"
+                self._wrong(place, code, allowed)
 
     def _check_coins(self, row: object, path: Keys) -> None:
         """Refuse an amount that stands on a line and has no coins of its currency."""
@@ -714,7 +638,7 @@ class _Reader:
         }
         for code in declined:
             if code not in known:
-                allowed = f"an operation or kind of part{_near(code, known)}"
+                allowed = f"an operation or kind of part{near(code, known)}"
                 self._wrong((*place, code), code, f"allowed: {allowed}")
         return {code: str(reason) for code, reason in declined.items()}
 
@@ -724,7 +648,7 @@ _ON_A_LINE: Mapping[type, tuple[str, ...]] = {
     WorkRow: ("price",),
     SetRow: ("price",),
     CallItRow: ("amount",),
-    DepositRow: ("amount",),
+    Deposit: ("amount",),
 }
 
 
@@ -747,27 +671,8 @@ def _codes(edition: Edition, table: str) -> set[str]:
     return set(getattr(edition, table))
 
 
-def _near(code: str, known: Iterable[str]) -> str:
-    from difflib import get_close_matches
-
-    near = get_close_matches(code, sorted(known), n=3)
-    return f"; near it: {', '.join(near)}" if near else ""
-
-
 def _listed(value: Any) -> list[str]:
     return [str(v) for v in value] if isinstance(value, list) else [str(value)]
-
-
-def _customer(row: CustomerRow) -> Customer:
-    return Customer(
-        row.name,
-        row.address,
-        row.phone,
-        row.email,
-        row.order_number,
-        row.registration,
-        row.engine,
-    )
 
 
 def _part(row: PartRow) -> AskedPart:

@@ -5,7 +5,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from decimal import Decimal
 from typing import Any
 
-from quoting.domain.lines import Line, why
+from quoting.domain.lines import Line, plain, why
 from quoting.domain.pricing import Priced
 
 #: The totals, in the order of the output.
@@ -84,4 +84,4 @@ def _line(line: Line) -> Mapping[str, Any]:
 
 
 def _text(amount: Decimal | None) -> str | None:
-    return None if amount is None else f"{amount:f}"
+    return None if amount is None else plain(amount)

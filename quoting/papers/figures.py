@@ -29,6 +29,7 @@ from quoting.domain.head_plan import (
     Chamber,
     Plan,
     Row,
+    Valve,
     draw,
 )
 
@@ -129,17 +130,16 @@ def head_plan(
         ]
         for valve in plan.valves:
             position = Position(head.tag, valve.cylinder, valve.side, valve.number)
-            state = states.get(position, State.OPEN)
-            chosen = position in picked
-            spoken = _spoken(position, state, heads)
-            body += [
-                f'<g {_look(state)} data-position="{_text(position.filed)}" ',
-                _control(spoken, chosen) if controls else "",
-                f'transform="translate({_n(valve.x)} {_n(valve.y)})">',
-                _face(valve.radius, at_the_bench(position, heads), state),
-                _ring(valve.radius, chosen) if chosen or controls else "",
-                "</g>",
-            ]
+            body.append(
+                _valve(
+                    valve,
+                    position,
+                    states.get(position, State.OPEN),
+                    heads,
+                    picked=position in picked,
+                    controls=controls,
+                )
+            )
         body.append("</g></g>")
     used = {state for position, state in states.items() if only in ("", position.tag)}
     key, height = _key(
@@ -206,7 +206,7 @@ def _arranged(
     return places, width, bottom
 
 
-# --- What is said ---
+# What is said.
 
 
 def _title(head: Head, heads: Sequence[Head]) -> str:
@@ -286,7 +286,7 @@ def _text(words: str) -> str:
     return escape(_NOT_XML.sub("\ufffd", words))
 
 
-# --- How words fit ---
+# How words fit.
 
 CAP = 0.36  # half the height of a capital, in ems
 SMALL = 9.5  # size of words beside the drawing
@@ -323,7 +323,7 @@ def _headline(title: str, plan: Plan) -> str:
     return _words(shown, left, size, size, "start", strong=True)
 
 
-# --- Valves ---
+# Valves.
 
 
 class _Ink(NamedTuple):
@@ -343,6 +343,24 @@ _INKS = {
 def _look(state: State) -> str:
     ink = _INKS[state]
     return f'class="{ink.kind}" fill="{ink.fill}" stroke="{ink.stroke}"'
+
+
+def _valve(
+    valve: Valve,
+    position: Position,
+    state: State,
+    heads: Sequence[Head],
+    *,
+    picked: bool,
+    controls: bool,
+) -> str:
+    control = _control(_spoken(position, state, heads), picked) if controls else ""
+    ring = _ring(valve.radius, picked) if picked or controls else ""
+    return (
+        f'<g {_look(state)} data-position="{_text(position.filed)}" {control}'
+        f'transform="translate({_n(valve.x)} {_n(valve.y)})">'
+        f"{_face(valve.radius, at_the_bench(position, heads), state)}{ring}</g>"
+    )
 
 
 LABEL = 12.0  # the largest size of a valve's label
@@ -425,7 +443,7 @@ def _ring(radius: float, picked: bool) -> str:
     )
 
 
-# --- The casting ---
+# The casting.
 
 CORNER = 10.0
 
@@ -567,7 +585,7 @@ def _toothed(teeth: int) -> str:
     return "M" + "L".join(f"{_n(x)} {_n(y)}" for x, y in points) + "Z"
 
 
-# --- The key ---
+# The key.
 
 
 def _entries(

@@ -75,15 +75,6 @@ def _offer_packaged_libraries() -> None:
                 )
 
 
-def available() -> str:
-    """Return why no PDF can be made; empty where one can."""
-    try:
-        _weasyprint()
-    except NoPdfError as error:
-        return str(error)
-    return ""
-
-
 OPTIONS = {"pdf_variant": "pdf/ua-1"}
 
 

@@ -413,6 +413,10 @@ def check_lines(rates, job, result):
     return owed
 
 
+def discountable(line):
+    return sum((Fraction(amount) for _, amount in line.discounted), Fraction(0))
+
+
 def check_sums(rates, job, result, owed):
     lines, sums, mine = result.lines, result.totals, job.terms
     labour = [
@@ -421,7 +425,7 @@ def check_sums(rates, job, result, owed):
         if line.kind in ("labour", "set_price", "free") and line.warranty is None
     ]
     gross = total(labour)
-    paid_off = sum((Fraction(ln.discountable) for ln in labour), Fraction(0))
+    paid_off = sum(map(discountable, labour), Fraction(0))
     off = percent(mine.discount_labour, paid_off)
     rush = percent(25, gross) if job.rush else Fraction(0)
     least = owed(Fraction(rates.shop.job_minimum), "SUN")
@@ -434,7 +438,7 @@ def check_sums(rates, job, result, owed):
         ("parts", mine.discount_parts), ("exchange", mine.discount_exchange),
     ):  # fmt: skip
         on = [ln for ln in lines if ln.kind in ("part", "exchange")]
-        worth = sum(Fraction(ln.discountable) for ln in on if ln.group == group)
+        worth = sum(discountable(ln) for ln in on if ln.group == group)
         off += percent(rate, worth)
 
     assert Fraction(sums.discount) == off
