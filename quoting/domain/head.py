@@ -136,6 +136,7 @@ COUNTS: Mapping[str, Count] = {
     "port_group": Count("port", "ports", "head"),
     "core_plug": Count("core plug", "core plugs", "head"),
     "manifold_face": Count("manifold face", "manifold faces", "head"),
+    "face_cm2": Count("cm² of face", "cm² of face", "head"),
     "hole": Count("hole", "holes", "chosen"),
     "piece": Count("piece", "pieces", "chosen"),
     "cm": Count("cm", "cm", "measured"),
@@ -301,6 +302,12 @@ class Layout:
         """Return how many of what is counted by position stand at one valve."""
         return self.springs_per_valve if counted_by == "spring" else 1
 
+    @property
+    def face_cm2(self) -> int:
+        """Return the area of the face in whole cm², 0 where its size is not known."""
+        length, width = self.face_length_mm, self.face_width_mm
+        return int(length * width / 100) if length and width else 0
+
     @cached_property
     def counts(self) -> Mapping[str, int]:
         """Return what one head has of everything that work is counted by.
@@ -326,6 +333,7 @@ class Layout:
             "port_group": self.port_groups,
             "core_plug": self.core_plugs,
             "manifold_face": self.manifold_faces,
+            "face_cm2": self.face_cm2,
         }
 
     @cached_property

@@ -76,7 +76,6 @@ class Asked:
         again: the machinist sets up again for it, so another base is due.
         despite: who sets aside a rule that forbids it.
         because: why it is proposed, where nobody asked for it.
-        brought_by: codes of the operations that bring it along.
         set: code of the set of work it belongs to.
     """
 
@@ -89,7 +88,6 @@ class Asked:
     again: bool = False
     despite: Override | None = None
     because: str = ""
-    brought_by: tuple[str, ...] = ()
     set: str = ""
 
 

@@ -170,11 +170,9 @@ class _Labour:
         self.job = basis.job
         self.by_hand = any(asked.own for asked in basis.job.work)
         self.rates: dict[str, Mapping[str, Rate]] = {}
-        self.kept: dict[object, list[Line]] = {}
-        self.kept_for: Alike | None = None
+        self.kept: dict[object, list[Line]] | None = None
         groups = alike(basis.job.heads)
         if len(groups) == 1 and not basis.job.agreed and not basis.relieved:
-            self.kept_for = groups[0]
             kept = self.edition.kept.setdefault(groups[0], {})
             self.kept = kept.setdefault((self.job.minutes_factor, basis.exempt), {})
 
@@ -201,19 +199,12 @@ class _Labour:
         What is kept is a plain operation on all of alike heads: every keystroke on
         the phone asks for the same again (docs/decisions/0007-kept-lines.md).
         """
-        (asked, operation, portions) = tasks[0]
-        heads = portions[0].zone.alike
-        if (
-            heads is None
-            or heads is not self.kept_for
-            or len(tasks) > 1
-            or portions is not heads.all_of(operation.counted_by)
-            or asked.own
-            or asked.again
-            or asked.warranty is not None
-        ):
+        task = tasks[0]
+        asked = task.asked
+        special = asked.own or asked.again or asked.warranty is not None
+        if self.kept is None or not task.everywhere or special or len(tasks) > 1:
             return self._operation(tasks)
-        key = (operation.code, asked.set, asked.because, asked.size)
+        key = (task.operation.code, asked.set, asked.because, asked.size)
         if (lines := self.kept.get(key)) is None:
             lines = self.kept[key] = self._operation(tasks)
         return lines

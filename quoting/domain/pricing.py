@@ -291,9 +291,9 @@ def _as_far_as_it_goes(edition: Edition, work: Plan) -> Plan:
         kept = tuple(p for p in task.portions if reached(task, p.zone))
         missed = tuple(p for p in task.portions if not reached(task, p.zone))
         if kept:
-            done.append(task._replace(portions=kept))
+            done.append(task.on(kept))
         if missed and task.asked.set:
-            dropped.append(task._replace(portions=missed))
+            dropped.append(task.on(missed))
     return replace(work, tasks=tuple(done), left_out=(*work.left_out, *dropped))
 
 
@@ -303,9 +303,7 @@ def _of_heads(basis: Basis, work: Plan, heads: Sequence[Head]) -> Plan:
 
     def kept(tasks: Iterable[Task]) -> tuple[Task, ...]:
         narrowed = (
-            task._replace(
-                portions=tuple(p for p in task.portions if tags.issuperset(p.zone.tags))
-            )
+            task.on(p for p in task.portions if tags.issuperset(p.zone.tags))
             for task in tasks
         )
         return tuple(task for task in narrowed if task.portions)

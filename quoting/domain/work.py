@@ -113,11 +113,20 @@ class RefusedError(RuleError):
 
 
 class Task(NamedTuple):
-    """An operation asked for, and the portions it comes to."""
+    """An operation asked for, and the portions it comes to.
+
+    ``everywhere`` tells that the portions are all that the job's heads have, and that
+    the heads are alike.
+    """
 
     asked: Asked
     operation: Operation
     portions: tuple[Portion, ...]
+    everywhere: bool = False
+
+    def on(self, portions: Iterable[Portion]) -> "Task":
+        """Return the task on some of its portions only."""
+        return self._replace(portions=tuple(portions), everywhere=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,6 +147,7 @@ class Plan:
         sets: the sets of work, asked for or proposed by the reason it came.
         notices: what was left out, and why.
         questions: what must be asked back.
+        set_aside: rules that somebody set aside, by name and with a reason.
     """
 
     tasks: tuple[Task, ...]
@@ -145,6 +155,7 @@ class Plan:
     sets: tuple[AskedSet, ...]
     notices: tuple[Notice, ...]
     questions: tuple[Notice, ...]
+    set_aside: tuple[Notice, ...] = ()
 
 
 def plan(edition: Edition, job: Job) -> Plan:
@@ -167,6 +178,7 @@ class _Planner:
         self.left_out: list[Task] = []
         self.notices: list[Notice] = []
         self.questions: list[Notice] = []
+        self.set_aside: list[Notice] = []
         self.refusals: list[Refusal] = []
 
     def plan(self) -> Plan:
@@ -198,6 +210,7 @@ class _Planner:
             sets=sets,
             notices=tuple(dict.fromkeys(self.notices)),
             questions=tuple(dict.fromkeys(self.questions)),
+            set_aside=tuple(dict.fromkeys(self.set_aside)),
         )
 
     @cached_property
@@ -209,23 +222,22 @@ class _Planner:
 
     def _ask(self) -> None:
         operations, forbidden = self.edition.operations, self.edition.related("not_on")
-        everywhere = self.groups[0] if len(self.groups) == 1 else None
+        heads = self.groups[0] if len(self.groups) == 1 else None
         for row, asked in enumerate(self.job.work):
             code = asked.operation
             try:
                 if (operation := operations.get(code)) is None:
                     raise UnknownOperationError(operation=code)
-                portions: tuple[Portion, ...] = ()
-                if everywhere and asked.which is ALL and not asked.heads:
-                    portions = everywhere.all_of(operation.counted_by)
-                if not portions:
-                    portions = self._portions(asked, operation)
+                every: tuple[Portion, ...] = ()
+                if heads and asked.which is ALL and not asked.heads:
+                    every = heads.all_of(operation.counted_by)
+                portions = every or self._portions(asked, operation)
                 if code in forbidden:
                     portions = self._allowed(asked, operation, portions)
             except RuleError as error:
                 self.refusals.append(Refusal("work", row, error))
                 continue
-            task = Task(asked, operation, portions)
+            task = Task(asked, operation, portions, everywhere=portions is every)
             if code in self.tasks:
                 self.tasks[code].append(task)
             else:
@@ -390,10 +402,14 @@ class _Planner:
         self, asked: Asked, operation: Operation, portions: tuple[Portion, ...]
     ) -> tuple[Portion, ...]:
         """Leave out forbidden zones; refuse where they were named or nothing stays."""
-        if asked.despite:
-            return portions
         found = [(p, self._forbidding(operation, p.zone)) for p in portions]
         if not any(relation for _, relation in found):
+            return portions
+        if asked.despite:
+            for portion, relation in found:
+                if relation:
+                    heads = " and ".join(portion.zone.tags)
+                    self._set_aside(operation, f"on head {heads}", relation, asked)
             return portions
         allowed = tuple(portion for portion, relation in found if not relation)
         named = bool(asked.heads) or asked.which != ALL
@@ -408,6 +424,15 @@ class _Planner:
                 )
             self._note_left_out(operation, portion, relation.reason)
         return allowed
+
+    def _set_aside(
+        self, operation: Operation, where: str, relation: Relation, asked: Asked
+    ) -> None:
+        """Put on record that somebody set a rule aside, and why."""
+        if asked.despite:
+            by, why = asked.despite
+            text = f"{operation.name} {where}, although {relation.reason}: {by}, {why}"
+            self.set_aside.append(Notice(operation.code, text))
 
     def _note_left_out(
         self, operation: Operation, portion: Portion, reason: str
@@ -444,10 +469,8 @@ class _Planner:
             asked = Asked(code, asked_set.heads, size=size, set=asked_set.set)
             asked = self._absorb(asked)
             if done:
-                portions = tuple(done)
-                if not dropped and len(groups) == 1:
-                    portions = groups[0].all_of(operation.counted_by)
-                task = Task(asked, operation, portions)
+                everywhere = not dropped and groups is self.groups and len(groups) == 1
+                task = Task(asked, operation, tuple(done), everywhere)
                 self.tasks.setdefault(code, []).append(task)
             if dropped:
                 self.left_out.append(Task(asked, operation, tuple(dropped)))
@@ -504,7 +527,6 @@ class _Planner:
             which=task.asked.which,
             warranty=task.asked.warranty,
             because=relation.reason,
-            brought_by=(task.operation.code,),
         )
         return Task(asked, operation, portions)
 
@@ -581,9 +603,9 @@ class _Planner:
                 else:
                     fresh.append(portion)
             if fresh:
-                kept.append(task._replace(portions=tuple(fresh)))
+                kept.append(task.on(fresh))
             if lost and asked.set:
-                self.left_out.append(task._replace(portions=tuple(lost)))
+                self.left_out.append(task.on(lost))
             elif lost and not asked.because:
                 text = f"{task.operation.name}: asked for twice, priced once"
                 self.notices.append(Notice(task.operation.code, text))
@@ -628,14 +650,18 @@ class _Planner:
     ) -> None:
         others = self.tasks.get(relation.other, ())
         clash = _clash(tasks, others, condition)
-        if clash and not any(t.asked.despite for t in (*tasks, *others)):
-            operations = self.edition.operations
-            error = NotWithError(
-                operation=operations[relation.operation].name,
-                other=operations[relation.other].name,
-                reason=relation.reason,
-            )
-            self.refusals.append(Refusal("work", self._row_of(clash), error))
+        if not clash:
+            return
+        other = self.edition.operations[relation.other].name
+        despite = [t.asked for t in (*tasks, *others) if t.asked.despite]
+        if despite:
+            where = f"with {other.lower()}"
+            self._set_aside(clash.operation, where, relation, despite[0])
+            return
+        error = NotWithError(
+            operation=clash.operation.name, other=other, reason=relation.reason
+        )
+        self.refusals.append(Refusal("work", self._row_of(clash), error))
 
     def _note_need(
         self, relation: Relation, condition: Condition, tasks: Sequence[Task]
@@ -712,7 +738,7 @@ def _without(task: Task, gone: Container[Position]) -> Task:
         for portion in task.portions
         for kept in (_split(portion, gone)[0] if portion.positions else [portion])
     ]
-    return task._replace(portions=tuple(portions))
+    return task.on(portions)
 
 
 def _clash(

@@ -596,6 +596,8 @@ class _Reader:
         side = None if row.which == "all" else side_of(row.which)
         if row.despite_by and not row.despite_reason:
             self._wrong((*path, "despite_reason"), None, "a reason is needed")
+        if row.despite_reason and not row.despite_by:
+            self._wrong((*path, "despite_by"), None, "a name is needed")
         return Asked(
             operation=row.op,
             heads=tuple(tag.upper() for tag in row.heads),

@@ -76,6 +76,7 @@ def work_order_paper(
             "cautions": [caution.text for caution in full],
             "also": ", ".join(c.name for c in order.cautions[MOST_CAUTIONS:]),
             "closing": CLOSING,
+            "set_aside": [notice.text for notice in priced.plan.set_aside],
             "steps": [
                 {"again": again, **_step(step, job.heads, formats)}
                 for _, steps in groupby(order.steps, key=lambda step: step.centre)

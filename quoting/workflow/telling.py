@@ -65,6 +65,8 @@ def _way(
         if said := "; ".join(reason for reason in reasons if reason):
             yield f"    {said}"
     yield from _sums(way, formats)
+    for notice in priced.plan.set_aside:
+        yield f"rule set aside: {notice.text}"
     for notice in (*priced.notices, *priced.questions):
         yield f"note: {notice.text}"
     if excluded := not_included(edition, way.job, priced):

@@ -131,6 +131,17 @@ def test_every_count_is_known_or_left_to_a_person(rates):
         )
 
 
+def test_a_face_is_counted_in_whole_square_centimetres():
+    """430 mm x 160 mm = 68,800 mm² = 688 cm²; 405.5 x 150.5 = 610.2775 cm²: 610."""
+    layout = RATES.layouts["I4-16"]
+    face = {"face_length_mm": dec("430"), "face_width_mm": dec("160")}
+    odd = {"face_length_mm": dec("405.5"), "face_width_mm": dec("150.5")}
+
+    assert replace(layout, **face).counts["face_cm2"] == 688
+    assert replace(layout, **odd).counts["face_cm2"] == 610
+    assert layout.counts["face_cm2"] == 0  # its size is not known
+
+
 def test_cylinders_are_numbered_within_a_head():
     """A V8 names an engine: its second head counts from 1 again."""
     [_, right] = heads(RATES, "V8-8", "V8-8")

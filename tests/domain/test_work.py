@@ -486,16 +486,16 @@ def test_work_is_brought_along_at_the_same_valves_only():
     }
 
 
-def test_what_is_brought_along_says_why_and_by_what():
+def test_what_is_brought_along_says_why():
     asked = Asked("GREP", which=at("A1E1"))
     tasks = planned(RATES, heads(RATES, "I4-16"), asked).tasks
 
-    assert {t.operation.code: (t.asked.because, t.asked.brought_by) for t in tasks} == {
-        "GREP": ("", ()),
-        "SCUT": ("new guides move the axis of the seats", ("GREP",)),
-        "SHGT": ("cut seats change the stem heights", ("SCUT",)),
-        "VACT": ("cut seats are proved by a vacuum test", ("SCUT",)),
-        "SEAL": ("new guides take new stem seals", ("GREP",)),
+    assert {task.operation.code: task.asked.because for task in tasks} == {
+        "GREP": "",
+        "SCUT": "new guides move the axis of the seats",
+        "SHGT": "cut seats change the stem heights",
+        "VACT": "cut seats are proved by a vacuum test",
+        "SEAL": "new guides take new stem seals",
     }
 
 
@@ -698,6 +698,8 @@ def test_the_owner_sets_such_a_rule_aside_by_name_and_with_a_reason():
     rows = (Asked("GLIN"), Asked("GREP", despite=override))
 
     assert set(done(excluding(), heads(BARE, "I4-16"), *rows)) == {"GLIN", "GREP"}
+    [record] = planned(excluding(), heads(BARE, "I4-16"), *rows).set_aside
+    assert record.text.endswith(": owner, customer insists")
 
 
 def test_two_that_cannot_be_together_on_iron_may_be_on_aluminium():
@@ -796,8 +798,13 @@ def test_what_may_not_be_done_is_not_brought_along():
 
 def test_the_owner_sets_a_material_rule_aside_by_name_and_with_a_reason():
     asked = Asked("HOTK", despite=Override("owner", "neutral bath today"))
+    rates = caustic()
 
-    assert set(done(caustic(), heads(BARE, "I4-16"), asked)) == {"HOTK"}
+    assert set(done(rates, heads(BARE, "I4-16"), asked)) == {"HOTK"}
+    [record] = planned(rates, heads(BARE, "I4-16"), asked).set_aside
+    assert record.text == (
+        "Hot tank on head A, although caustic eats it: owner, neutral bath today"
+    )
 
 
 def needing(**condition):

@@ -403,6 +403,8 @@ def test_a_job_file_is_read_however_an_editor_wrote_it(tmp_path, change):
         ('[[work]]\nop = "SKIM"\nprice = -40', "price", "-40", "0 or more"),
         ('[[work]]\nop = "SKIM"\nprice = 40', "reason", "", "needs a reason"),
         ('[[work]]\nop = "SKIM"\nwarranty = 50', "warranty", "50", "from 0 to 1"),
+        ('[[work]]\nop = "SKIM"\ndespite_reason = "he may"', "despite_by", "",
+         "a name is needed"),
         ('[[work]]\nop = "SKIM"\ndespite_by = "owner"', "despite_reason", "",
          "a reason is needed"),
         ('[[work]]\nop = "SKIM"\nside = "inlet"', "side", "side", "known keys: "),

@@ -461,3 +461,19 @@ def _unboxed(html):
 
 def test_head_of_the_job_is_named():
     assert on(shown("quote", TOP + CUSTOMER + HEAD + OVERHEATED), "head 4-cylinder")
+
+
+def test_a_rule_set_aside_stands_on_the_work_order_with_name_and_reason():
+    job = (
+        TOP
+        + HEAD
+        + (
+            'exhaust = { valves = "sodium" }\n[[work]]\nop = "VREF"\nwhich = "exhaust"\n'
+            'despite_by = "J. Tallow"\ndespite_reason = "the maker allows it"\n'
+        )
+    )
+    this = shown("work order", job)
+
+    assert on(this, "Rules set aside")
+    assert on(this, "J. Tallow, the maker allows it")
+    assert not on(shown("work order", JOBS["one way"]), "Rules set aside")
