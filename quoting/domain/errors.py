@@ -33,6 +33,10 @@ class RuleError(Exception):
         super().__init__(self.message.format(**values))
 
 
+#: How much of what was found a message repeats.
+_SHOWN = 80
+
+
 @dataclass(frozen=True, slots=True)
 class Problem:
     """One thing wrong with a file: where it is, what was found, what is allowed.
@@ -54,7 +58,8 @@ class Problem:
             place.append(f"row {self.row}")
         if self.column:
             place.append(f"column {self.column}")
-        found = f"found {self.found!r}; " if self.found else ""
+        shown = self.found[:_SHOWN] + ("…" if len(self.found) > _SHOWN else "")
+        found = f"found {shown!r}; " if shown else ""
         kind = "warning: " if self.warning else ""
         return f"{', '.join(place)}: {kind}{found}{self.allowed}"
 

@@ -71,8 +71,8 @@ class PositionError(RuleError):
     message = translatable("{text!r} is no position: {allowed}.")
 
 
-_POSITION = re.compile(r"([A-Z]{1,2})([1-9]\d?)([IE])([1-9])?", re.IGNORECASE)
-_BARE = re.compile(r"[1-9]\d?[IE][1-9]?", re.IGNORECASE)
+_POSITION = re.compile(r"([A-Z]{1,2})([1-9][0-9]?)([IE])([1-9])?", re.IGNORECASE)
+_BARE = re.compile(r"[1-9][0-9]?[IE][1-9]?", re.IGNORECASE)
 
 
 def parse_position(text: str) -> Position:

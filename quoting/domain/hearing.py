@@ -514,6 +514,7 @@ class _Ear:
             or self._cylinders(at)
             or self._money(at)
             or self._times(at)
+            or self._run_together(at)
             or self._counted(at)
         )
 
@@ -692,6 +693,19 @@ class _Ear:
         if number and after in (*_TIMES, "off") and not self._glued(at + 2):
             return Chunk("times", at, at + 2, (Sense("times", "before"),), number)
         return None
+
+    def _run_together(self, at: int) -> Chunk | None:
+        """Read 1e9, 9E9, 4g63, 1/64 as one thing that nothing is made of."""
+        end = at + 1
+        while end < len(self.words) and self.words[end].glued:
+            if self.words[end].kind == "mark" and self._text_at(end) != "/":
+                break
+            end += 1
+        last = end - 1
+        figures = self._value_at(at) is not None and self._value_at(last) is not None
+        if not figures or last - at != 2 or self.words[last].kind != "number":
+            return None
+        return Chunk("unknown", at, end)
 
     def _counted(self, at: int) -> Chunk | None:
         """Read 10 thou, two tenths, 2 hours, 2 heads, 3 of 16, 3."""

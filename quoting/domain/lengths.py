@@ -27,7 +27,9 @@ UNITS = {
 #: A size is priced on a grid of 0.01 mm, or of 0.0005 in where the row is in inches.
 GRID = {"mm": Decimal("0.01"), "in": Decimal("0.0005")}
 
-_TYPED = re.compile(r'(\d+(?:\.\d+)?|\.\d+)\s*(mm|in|inch|"|thou|mil)?$')
+_TYPED = re.compile(
+    r'([0-9]{1,6}(?:\.[0-9]{1,20})?|\.[0-9]{1,20})\s*(mm|in|inch|"|thou|mil)?$'
+)
 _METRIC = re.compile("mm|millim|micron|hundredth", re.IGNORECASE)
 _TENTH_THOU = Decimal("0.0001")
 

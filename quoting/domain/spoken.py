@@ -898,6 +898,9 @@ class _Listener:
         self._mark(chunk, ASKED)
 
     def _on_call_it(self, chunk: Chunk) -> None:
+        if chunk.number is None or chunk.number % self.edition.currency.unit:
+            self._mark(chunk, NOT_PLACED)
+            return
         self.said.price = chunk
         self._mark(chunk)
 
@@ -938,8 +941,11 @@ class _Listener:
 
     def _on_unknown(self, chunk: Chunk) -> None:
         word, raw = self.words[chunk.start], self._words_of(chunk)
-        if word.kind == "unclear":
-            near: tuple[str, ...] = (raw.replace(",", "."),)
+        near: tuple[str, ...]
+        if word.kind == "unclear" and "," in raw:
+            near = (raw.replace(",", "."),)
+        elif word.kind == "unclear":
+            near = (raw.replace(".", ""), raw.replace(".", ","))
         else:
             near = self.book.near(word.text) if word.kind == "word" else ()
         if near:

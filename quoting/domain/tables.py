@@ -39,7 +39,10 @@ class Kind(NamedTuple):
     numeric: bool = False
 
 
-_NUMBER = re.compile(r"-?\d+(\.\d+)?")
+_NUMBER = re.compile(r"-?[0-9]+(\.[0-9]+)?")
+_MOST_DIGITS = 12
+_MOST_DIGITS_OF_WHOLE = 9
+_CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f]")
 _CODE = re.compile(r"[A-Za-z0-9][A-Za-z0-9_.+-]*")
 _LIST = re.compile(r"[\s;]+")
 
@@ -47,6 +50,8 @@ _LIST = re.compile(r"[\s;]+")
 def _decimal(text: str) -> Decimal:
     if not _NUMBER.fullmatch(text):
         raise CellError
+    if max(map(len, text.lstrip("-").split("."))) > _MOST_DIGITS:
+        raise CellError(f"at most {_MOST_DIGITS} digits on each side of the point")
     return Decimal(text)
 
 
@@ -77,6 +82,8 @@ def _below_hundred(text: str) -> Decimal:
 def _whole(text: str) -> int:
     if not text.isascii() or not text.isdecimal():
         raise CellError
+    if len(text) > _MOST_DIGITS_OF_WHOLE:
+        raise CellError(f"at most {_MOST_DIGITS_OF_WHOLE} digits")
     return int(text)
 
 
@@ -301,12 +308,18 @@ def read_cells(table: Table[Any], sheet: Sheet) -> tuple[list[Cells], list[Probl
                     )
                 continue
             try:
-                values[name] = kind.read(_point(text, kind, sheet.decimal_mark))
+                values[name] = _read(kind, _point(text, kind, sheet.decimal_mark))
             except CellError as error:
                 said = str(error) or f"allowed: {_allowed(kind, sheet.decimal_mark)}"
                 problems.append(Problem(sheet.file, row, name, text, said))
         rows.append(Cells(row, values, len(problems) == before))
     return rows, problems
+
+
+def _read(kind: Kind, text: str) -> Any:
+    if _CONTROL.search(text):
+        raise CellError("holds a control character; type the text again")
+    return kind.read(text)
 
 
 def _point(text: str, kind: Kind, mark: str) -> str:

@@ -55,13 +55,21 @@ _PIECES = rf"""
   | (?P<mark>\n|\S)
 """
 _WITH_POINT = re.compile(
-    _PIECES.format(number=r"0,[0-9]+|[0-9]+(?:\.[0-9]+)?|(?<![\w.])\.[0-9]+"),
+    _PIECES.format(
+        number=r"0,[0-9]+|[1-9][0-9]{0,2}(?:,[0-9]{3})+(?![0-9])(?:\.[0-9]+)?"
+        r"|[0-9]+(?:\.[0-9]+)?|(?<![\w.])\.[0-9]+"
+    ),
     re.VERBOSE,
 )
 _WITH_COMMA = re.compile(
-    _PIECES.format(number=r"[0-9]+(?:[.,][0-9]+)?|(?<![\w.,])[.,][0-9]+"),
+    _PIECES.format(
+        number=r"[1-9][0-9]{0,2}(?:\.[0-9]{3})+(?![0-9])(?:,[0-9]+)?"
+        r"|[0-9]+(?:[.,][0-9]+)?|(?<![\w.,])[.,][0-9]+"
+    ),
     re.VERBOSE,
 )
+#: 1.200 is twelve hundred to one who writes decimals with a comma, unless he did not.
+_THOUSANDS = re.compile(r"[1-9][0-9]{0,2}\.[0-9]{3}")
 
 
 class Word(NamedTuple):
@@ -72,7 +80,7 @@ class Word(NamedTuple):
         stem: what it shares with its verb forms; of a number its figures.
         start, end: where it stands in the text.
         kind: ``word``, ``number``, ``mark``, or ``unclear``: a number with a comma
-            where the caller's language has a point.
+            where the caller's language has a point, or one that may be thousands.
         glued: whether it touches what stands before it, but for a hyphen.
         value: of a number, in figures or in words.
         plural: whether folding took a plural ending away.
@@ -139,11 +147,16 @@ def _holds_together(mark: str, text: str, start: int, before: list[Word]) -> boo
 
 def _number(raw: str, start: int, glued: bool, decimal_comma: bool) -> Word:
     end = start + len(raw)
-    if "," in raw and not decimal_comma:
+    if _THOUSANDS.fullmatch(raw) if decimal_comma else raw.startswith("0,"):
         return Word(raw, raw, start, end, "unclear", glued)
     if len(raw) > _LONGEST_NUMBER:
         return Word(raw, raw, start, end, "word", glued)
-    figures = raw.replace(",", ".")
+    if not decimal_comma:
+        figures = raw.replace(",", "")
+    elif "," in raw or raw.count(".") > 1:
+        figures = raw.replace(".", "").replace(",", ".")
+    else:
+        figures = raw
     figures = f"0{figures}" if figures.startswith(".") else figures
     return Word(figures, figures, start, end, "number", glued, Decimal(figures))
 

@@ -16,6 +16,7 @@ Record = TypeVar("Record")
 
 _HEADER = re.compile(r"\s*(\[\[?)\s*([^\]]+?)\s*\]")
 _KEY = re.compile(r"""\s*((?:[\w-]+|"[^"]*"|'[^']*')(?:\s*\.\s*[\w-]+)*)\s*=""")
+_LONGEST_FIGURE = 30
 _AT_LINE = re.compile(r"\(at line (\d+)")
 
 
@@ -48,7 +49,8 @@ def load(path: Path) -> Document:
     """Read a TOML file; decimal numbers stay exact.
 
     Raises:
-        ProblemsError: the file is missing, is not UTF-8, or is not TOML.
+        ProblemsError: the file is missing, is not UTF-8, is not TOML, or holds what no
+            one would write.
     """
     try:
         text = path.read_bytes().decode("utf-8-sig")
@@ -67,6 +69,14 @@ def load(path: Path) -> Document:
         line = int(at.group(1)) if at else None
         raise ProblemsError(
             [Problem(path.name, line, "", "", f"is not TOML: {error}")]
+        ) from None
+    except RecursionError:
+        raise ProblemsError(
+            [Problem(path.name, None, "", "", "stands too deep in itself")]
+        ) from None
+    except (ValueError, ArithmeticError):
+        raise ProblemsError(
+            [Problem(path.name, None, "", "", "a figure in it has too many digits")]
         ) from None
     return Document(path.name, values, _lines(text))
 
@@ -101,7 +111,9 @@ def as_text(value: object) -> str:
         return value.isoformat()
     if isinstance(value, list | tuple):
         return "; ".join(as_text(item) for item in value)
-    if isinstance(value, Decimal):
+    if isinstance(value, dict):
+        return f"{{ {', '.join(value)} }}"
+    if isinstance(value, Decimal) and abs(value.adjusted()) < _LONGEST_FIGURE:
         return f"{value:f}"
     return str(value)
 
@@ -139,6 +151,11 @@ def record(
         ]
         if not problems:
             return table.record(), []
+    tables = [key for key in taken if isinstance(values[key], dict)]
+    problems += [
+        Problem(document.file, None, key, taken[key], "allowed: one value, no table")
+        for key in tables
+    ]
     found = [
         Problem(
             problem.file,

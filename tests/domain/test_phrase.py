@@ -326,6 +326,11 @@ L04 beyond repair | L04 | CONF
 L04 junk | L04 | CONF
 L04 valve job, call it 600 all in | L04 | set VALVEJOB, call 600
 L04 valve job, call it 450 quid | L04 | set VALVEJOB, call 450
+L04 valve job, call it 1,200 all in | L04 | set VALVEJOB, call 1200
+L04 valve job, call it 1.2345 | L04 | set VALVEJOB | call it 1.2345
+L04 valve job 1e9 | L04 | set VALVEJOB | 1e9
+L04 valve job 4g63 | L04 | set VALVEJOB | 4g63
+L04 valve job 1/64 | L04 | set VALVEJOB | 1/64
 L04, call it 450 | L04 | | call it 450 | work
 L04 valve job for 450 quid | L04 | set VALVEJOB | 450 quid
 

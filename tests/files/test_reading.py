@@ -145,13 +145,33 @@ def test_a_quote_that_is_never_closed_swallows_no_rows(folder):
     assert problem.file == "reasons.csv"
 
 
-@pytest.mark.parametrize("mark", ["\u2028", "\x85", "\x0b", "\x0c"])
+@pytest.mark.parametrize("mark", ["\u2028", "\x85"])
 def test_a_character_that_only_looks_like_a_line_break_breaks_no_row(folder, mark):
     rewritten(
         folder / "fees.csv", lambda text: text.replace("Wash disposal", f"Wash{mark}it")
     )
 
     assert read_edition(folder).fees["DISP"].name == f"Wash{mark}it"
+
+
+@pytest.mark.parametrize("mark", ["\x00", "\x07", "\x0b", "\x0c", "\x1b", "\x7f"])
+def test_a_control_character_is_named_with_its_place(folder, mark):
+    """No paper and no XML can carry one: XML 1.0, production 2."""
+    rewritten(
+        folder / "fees.csv", lambda text: text.replace("Wash disposal", f"Wash{mark}it")
+    )
+    [problem] = problems(folder)
+
+    assert (problem.file, problem.row, problem.column) == ("fees.csv", 2, "name")
+    assert "control character" in problem.allowed
+
+
+@pytest.mark.parametrize("figure", ["1" * 13, "0." + "1" * 13, "1e9", "\u0663"])
+def test_a_figure_that_nobody_writes_is_named(folder, figure):
+    rewritten(folder / "fees.csv", lambda text: text.replace("6.50", figure))
+    [problem] = problems(folder)
+
+    assert (problem.file, problem.column) == ("fees.csv", "price")
 
 
 def test_cautions_stand_most_dangerous_first(folder):
@@ -453,10 +473,10 @@ def test_a_job_file_is_read_however_an_editor_wrote_it(tmp_path, change):
         ('[invoice]\nnumber = "1"', "date", "", "is missing"),
         ('[declined]\nSEEL = "x"', "SEEL", "SEEL", "near it: SEAL"),
         # Shapes.
-        ("[work]\nop = 1", "work", "{'op': 1}", "[[work]]"),
+        ("[work]\nop = 1", "work", "{ op }", "[[work]]"),
         ('work = "SCUT"', "work", "SCUT", "[[work]]"),
-        ("[[customer]]\nname = 1", "customer", "{'name': 1}", "[customer]"),
-        ("[alternatives]\nlabel = 1", "alternatives", "{'label': 1}",
+        ("[[customer]]\nname = 1", "customer", "{ name }", "[customer]"),
+        ("[alternatives]\nlabel = 1", "alternatives", "{ label }",
          "[[alternatives]]"),
     ],
 )  # fmt: skip

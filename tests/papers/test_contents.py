@@ -468,7 +468,8 @@ def test_a_rule_set_aside_stands_on_the_work_order_with_name_and_reason():
         TOP
         + HEAD
         + (
-            'exhaust = { valves = "sodium" }\n[[work]]\nop = "VREF"\nwhich = "exhaust"\n'
+            'exhaust = { valves = "sodium" }\n'
+            '[[work]]\nop = "VREF"\nwhich = "exhaust"\n'
             'despite_by = "J. Tallow"\ndespite_reason = "the maker allows it"\n'
         )
     )

@@ -142,7 +142,7 @@ NAMES = {
     "arabic": "\u0648\u0631\u0634\u0629",
     "emoji with joiners": "\U0001f468\u200d\U0001f527 Garage \U0001f3fd",
     "private use": "Osgood \ue000\U000f0000",
-    "controls": "Osgood\\u0007\\u001b Garage\\u0085\\u007f",
+    "controls": "Osgood\\u0085 Garage\\u0090",
     "marks and joiners": "Os\u200dgood \ufeff\u2066Garage\u2069 \u00ad\u202e",
     "unassigned": "Osgood \u0378 \U000e0fff",
     "spaces and lines": "Os\u2003good\u3000Gar\\u2028age\\u2029",
