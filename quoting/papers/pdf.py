@@ -78,11 +78,15 @@ def _offer_packaged_libraries() -> None:
 OPTIONS = {"pdf_variant": "pdf/ua-1"}
 
 
+#: How the address of a photo begins that stands in the paper itself.
+PHOTO = "data:image/jpeg;base64,"
+
+
 def to_pdf(paper: Paper) -> bytes:
     """Print a paper as PDF/UA-1 with its font embedded.
 
-    The same paper gives the same bytes. Only the files of the font are read; any other
-    address is refused.
+    The same paper gives the same bytes. Only the files of the font and photos that
+    stand in the paper itself are read; any other address is refused.
 
     Raises:
         NoPdfError: the libraries are missing.
@@ -101,12 +105,12 @@ def document(paper: Paper) -> Any:
 
 @cache
 def _font_fetcher() -> Any:
-    """Return a fetcher that hands out the files of the font and nothing else."""
+    """Return a fetcher for the files of the font and photos in the paper only."""
     allowed = frozenset(fonts.faces().values())
 
     class FontFetcher(_weasyprint().urls.URLFetcher):  # type: ignore[misc]
         def fetch(self, url: str, headers: Any = None) -> Any:
-            if url not in allowed:
+            if url not in allowed and not url.startswith(PHOTO):
                 raise ValueError(f"A paper fetches nothing: {url}")
             return super().fetch(url, headers)
 

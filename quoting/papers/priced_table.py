@@ -205,7 +205,7 @@ def _section(
     for key in keys:
         lines = [lines.get(key) for lines in keyed]
         first = next(line for line in lines if line)
-        text = _text(edition, first, formats)
+        text = text_of(edition, first, formats)
         if not any(line.net or line.list_net for line in lines if line):
             said = f"{text} ({first.reason})" if first.reason else text
             free.append(said[:1].lower() + said[1:])
@@ -214,7 +214,8 @@ def _section(
     return Section(title, rows, "; ".join(free), last=False)
 
 
-def _text(edition: Edition, line: Line, formats: Formats) -> str:
+def text_of(edition: Edition, line: Line, formats: Formats) -> str:
+    """Return what a line says is done."""
     text = line.description
     if line.kind == "set_price":
         text = "Difference to the price of the set"
@@ -235,7 +236,7 @@ def _row(
     said: dict[str, list[str]] = {}
     for letter, line, (job, _) in zip(LETTERS, lines, ways, strict=False):
         if line:
-            said.setdefault(_how(line, job, formats), []).append(letter)
+            said.setdefault(how(line, job, formats), []).append(letter)
     codes = dict.fromkeys(code for line in lines if line for code, _ in line.shares)
     return Row(
         text=text,
@@ -251,7 +252,7 @@ def _row(
     )
 
 
-def _how(line: Line, job: Job, formats: Formats) -> str:
+def how(line: Line, job: Job, formats: Formats) -> str:
     """Return the arithmetic, and before it the valves or heads where not all."""
     arithmetic = why(line, formats.amount, formats.quantity)
     place = where(line, job.heads, formats.quantity)
