@@ -20,6 +20,7 @@ from quoting.domain.rates import (
     TABLES,
     AgreedPrice,
     Caution,
+    Ceiling,
     ClassPrice,
     Condition,
     Fee,
@@ -61,6 +62,7 @@ class Edition:
     sundries: Mapping[str, Sundries]
     surcharges: Mapping[str, Surcharge]
     terms: Mapping[str, Terms]
+    ceilings: Mapping[str, Ceiling]
     agreed_prices: Mapping[tuple[str, str, str], AgreedPrice]
     modifiers: Mapping[str, Modifier]  # in table order
     relations: Sequence[Relation]
@@ -75,6 +77,11 @@ class Edition:
     def currency(self) -> Currency:
         """Return the currency that the edition's prices are in."""
         return Currency(self.shop.currency, self.shop.digits)
+
+    @property
+    def ceiling(self) -> Ceiling | None:
+        """Return the row of ceilings that the shop works by, if it names one."""
+        return self.ceilings.get(self.shop.ceiling)
 
     @cached_property
     def kept(self) -> MutableMapping[Any, Any]:
@@ -245,6 +252,7 @@ def _edition(
         sundries=by_code("sundries"),
         surcharges=by_code("surcharges"),
         terms=by_code("terms"),
+        ceilings=by_code("ceilings"),
         agreed_prices={
             (r.terms, r.operation or r.set, r.size_class): r
             for r in records("agreed_prices")

@@ -24,6 +24,7 @@ from quoting.domain.rates import (
     TABLES,
     TABLES_OF_SHOP,
     AgreedPrice,
+    Ceiling,
     ClassPrice,
     Conditional,
     Limit,
@@ -68,7 +69,7 @@ def problems_of(shop: Shop, known: ReadTables) -> Iterator[Problem]:
                 yield Problem(known.files[name], row, *wrong)
     for column_name, about in TABLES_OF_SHOP.items():
         code = getattr(shop, column_name)
-        if code not in known.codes[about]:
+        if code and code not in known.codes[about]:
             yield Problem(
                 "shop.toml", None, column_name, code, _codes_allowed(code, about, known)
             )
@@ -254,6 +255,17 @@ def _agreed(agreed: AgreedPrice) -> Iterator[_Wrong]:
     yield from _sides(agreed)
 
 
+def _ceiling(ceiling: Ceiling) -> Iterator[_Wrong]:
+    if ceiling.binding and ceiling.percent:
+        yield "percent", str(ceiling.percent), "0 where the price is a promise"
+    if ceiling.binding and ceiling.amount:
+        yield "amount", str(ceiling.amount), "empty where the price is a promise"
+    if ceiling.combine == "lesser" and ceiling.amount is None:
+        yield "amount", "", "the lesser of per cent and amount needs an amount"
+    if ceiling.hard and not ceiling.source:
+        yield "source", "", "a stop that nobody may set aside needs its law"
+
+
 def _rush(rush: Rush) -> Iterator[_Wrong]:
     if (rush.percent is None) == (rush.amount is None):
         yield "percent", str(rush.percent or ""), "either a percent or an amount"
@@ -296,6 +308,7 @@ _ROW_CHECKS: Mapping[str, Any] = {
     "modifiers": _condition,
     "relations": _relation,
     "cautions": _condition,
+    "ceilings": _ceiling,
     "rush": _rush,
     "parts": _part,
     "surcharges": _surcharge,
@@ -338,13 +351,14 @@ def _size_classes(shop: Shop, known: ReadTables) -> Iterator[Problem]:
 
 
 #: Amounts that stand on a line, or bound one, as they are written.
-_ON_A_LINE: Mapping[str, str] = {
-    "operations": "minimum",
-    "class_prices": "minimum",
-    "agreed_prices": "price",
-    "set_prices": "price",
-    "rush": "amount",
-    "sundries": "cap",
+_ON_A_LINE: Mapping[str, tuple[str, ...]] = {
+    "operations": ("minimum",),
+    "class_prices": ("minimum",),
+    "agreed_prices": ("price",),
+    "set_prices": ("price",),
+    "rush": ("amount",),
+    "sundries": ("cap",),
+    "ceilings": ("amount", "cap", "written_trigger"),
 }
 _ON_A_LINE_OF_SHOP = ("job_minimum", "no_fix_cap")
 
@@ -353,11 +367,14 @@ def _too_fine(shop: Shop, known: ReadTables) -> Iterator[Problem]:
     """Find amounts that the currency has no coin for."""
     allowed = f"at most {shop.digits} decimals, as {shop.currency} has"
     unit = smallest_unit(shop.digits)
-    for name, column_name in _ON_A_LINE.items():
+    for name, column_names in _ON_A_LINE.items():
         for row, values, _ in known.rows[name]:
-            amount = values.get(column_name)
-            if amount is not None and amount % unit:
-                yield Problem(known.files[name], row, column_name, str(amount), allowed)
+            for column_name in column_names:
+                amount = values.get(column_name)
+                if amount is not None and amount % unit:
+                    yield Problem(
+                        known.files[name], row, column_name, str(amount), allowed
+                    )
     for column_name in _ON_A_LINE_OF_SHOP:
         amount = getattr(shop, column_name)
         if amount is not None and amount % unit:

@@ -319,6 +319,48 @@ class Terms:
         }.get(group, ZERO)
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Ceiling:
+    """How far the work may exceed what was said yes to before the shop asks again.
+
+    What a country or a customer allows is for local law to say; a row is the shop's
+    reading of it.
+    """
+
+    code: str = column(CODE, "Short code", key=True)
+    name: str = column(TEXT, "Place and kind of offer, as people say it")
+    percent: Decimal = column(PERCENT, "Per cent of what was said yes to", default=ZERO)
+    amount: Decimal | None = column(
+        NOT_NEGATIVE, "A fixed amount beside the per cent", default=None
+    )
+    combine: str = column(
+        choice("greater", "lesser"),
+        "Which of per cent and amount counts",
+        default="greater",
+    )
+    cap: Decimal | None = column(NOT_NEGATIVE, "Never more than this", default=None)
+    basis: str = column(
+        choice("pre_tax", "total"), "Which sums are compared", default="pre_tax"
+    )
+    binding: bool = column(
+        YES_NO,
+        "Whether the price is a promise: only a new yes lifts it, nothing said before",
+        default=False,
+    )
+    hard: bool = column(
+        YES_NO, "Whether not even the owner may set it aside", default=False
+    )
+    written_trigger: Decimal | None = column(
+        NOT_NEGATIVE,
+        "Above this an estimate has to be in writing; empty: no such rule",
+        default=None,
+    )
+    legend: str = column(TEXT, "What the quote has to say, as printed", default="")
+    source: str = column(
+        TEXT, "Law or other source, and who confirmed the row", default=""
+    )
+
+
 @dataclass(frozen=True, slots=True)
 class Condition:
     """A fact and the values that meet it; empty: always met."""
@@ -688,6 +730,7 @@ TABLES: Mapping[str, Table[Any]] = {
         Table("sundries", Sundries, "Sundries"),
         Table("surcharges", Surcharge, "Exchange surcharges"),
         Table("terms", Terms, "Customers' terms"),
+        Table("ceilings", Ceiling, "How far work may exceed a yes"),
         Table("agreed_prices", AgreedPrice, "Prices agreed with single customers"),
         Table("modifiers", Modifier, "What a fact does to prices and minutes"),
         Table("relations", Relation, "What operations have to do with each other"),
@@ -719,6 +762,12 @@ class Shop:
     tax_labour: str = column(CODE, "Tax code of free lines", refers="tax_codes")
     tax_parts: str = column(CODE, "Tax code of other parts", refers="tax_codes")
     tax_outwork: str = column(CODE, "Tax code of outwork", refers="tax_codes")
+    ceiling: str = column(
+        CODE,
+        "Row of ceilings.csv; empty: only the customer's terms count",
+        default="",
+        refers="ceilings",
+    )
     notice: str = column(TEXT, "A line under the shop's name on paper", default="")
     address: tuple[str, ...] = column(TEXTS, "Lines of the address", default=())
     phone: str = column(TEXT, "Telephone", default="")
