@@ -1,7 +1,8 @@
 """A job written down in a TOML file: read it, or name every problem with its line."""
 
 import datetime
-from collections.abc import Iterable, Mapping
+import re
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 from pathlib import Path
@@ -65,6 +66,7 @@ from quoting.files import toml
 from quoting.files.toml import Document, Keys
 
 Row = TypeVar("Row")
+Top = TypeVar("Top", bound="JobRow")
 
 
 def _positions(text: str) -> tuple[Position, ...]:
@@ -81,9 +83,31 @@ def _cylinders(text: str) -> tuple[int, ...]:
     return tuple(int(part) for part in parts)
 
 
+#: Millimetres, and in brackets how they were said: 0.254 mm (8-10 thou).
+_SAID = re.compile(r"([0-9]{1,12}(?:\.[0-9]{1,40})?) mm \((.+)\)", re.DOTALL)
+
+
+def read_size(text: str, unit: str = "mm") -> Length:
+    """Read a size; what was said in no form of figures stands behind it in brackets.
+
+    Args:
+        text: a length, or millimetres and the words that they were said in.
+        unit: of a bare number.
+
+    Raises:
+        LengthError: *text* is neither.
+
+    >>> read_size("0.254 mm (8-10 thou)").typed
+    '8-10 thou'
+    """
+    if said := _SAID.fullmatch(text):
+        return Length(Decimal(said.group(1)), said.group(2))
+    return parse_length(text, unit)
+
+
 def _size(text: str) -> str:
     try:
-        parse_length(text)
+        read_size(text)
     except LengthError as error:
         raise CellError(str(error)) from None
     return text
@@ -94,19 +118,10 @@ CYLINDERS = Kind("string", "numbers of cylinders, such as [1, 2]", _cylinders)
 SIZE = Kind("string", "a length such as 0.15 mm, 0.006 in or 6 thou", _size)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class TopRow:
-    """What holds for the whole file."""
+@dataclass(frozen=True, kw_only=True, eq=False)
+class JobRow:
+    """What holds for a whole job."""
 
-    date: datetime.date = column(DATE, "Day of the quote")
-    number: str = column(TEXT, "Number of the quote", default="")
-    valid_until: datetime.date | None = column(
-        DATE, "Last day it holds; missing: the shop's own rule", default=None
-    )
-    tax_point: datetime.date | None = column(
-        DATE, "Day whose tax rates apply; missing: the day of the quote", default=None
-    )
-    ready: datetime.date | None = column(DATE, "Day it can be ready", default=None)
     reason: str = column(CODE, "Why it came", default="", refers="reasons")
     terms: str = column(
         CODE, "The customer's terms; missing: the shop's", default="", refers="terms"
@@ -118,6 +133,31 @@ class TopRow:
     minutes_factor: Decimal = column(
         POSITIVE, "Factor on all minutes of the edition", default=Decimal(1)
     )
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class OfferRow:
+    """What an offer says beside its jobs."""
+
+    date: datetime.date = column(DATE, "Day of the quote")
+    number: str = column(TEXT, "Number of the quote", default="")
+    valid_until: datetime.date | None = column(
+        DATE, "Last day it holds; missing: the shop's own rule", default=None
+    )
+    tax_point: datetime.date | None = column(
+        DATE, "Day whose tax rates apply; missing: the day of the quote", default=None
+    )
+    ready: datetime.date | None = column(DATE, "Day it can be ready", default=None)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class TopRow(JobRow, OfferRow):
+    """What holds for the whole file."""
+
+
+@dataclass(frozen=True, eq=False)
+class OwnLayout(Layout):
+    """A layout that is written out in a job and stands in no table."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -238,8 +278,8 @@ class Section(NamedTuple, Generic[Row]):
 
 
 TOP = Table("", TopRow, "Keys at the top of the file")
-SECTIONS: Mapping[str, Section[Any]] = {
-    "customer": Section(Table("customer", Customer, "Whose head it is"), False),
+JOB = Table("", JobRow, "Keys of a job that stands alone")
+JOB_SECTIONS: Mapping[str, Section[Any]] = {
     "heads": Section(Table("heads", HeadRow, "The heads that came"), True),
     "work": Section(Table("work", WorkRow, "Operations asked for"), True),
     "sets": Section(Table("sets", SetRow, "Sets of work asked for"), True),
@@ -250,6 +290,10 @@ SECTIONS: Mapping[str, Section[Any]] = {
     "deposits": Section(Table("deposits", Deposit, "Deposits"), True),
     "exempt": Section(Table("exempt", Exemption, "Exemption from tax"), False),
     "call_it": Section(Table("call_it", CallItRow, "A round figure"), False),
+}
+SECTIONS: Mapping[str, Section[Any]] = {
+    "customer": Section(Table("customer", Customer, "Whose head it is"), False),
+    **JOB_SECTIONS,
     "invoice": Section(Table("invoice", InvoiceRow, "The invoice"), False),
 }
 
@@ -321,7 +365,7 @@ def read_job(path: Path, edition: Edition) -> JobFile:
         allowed = f"allowed: at most {MOST_ALTERNATIVES} alternatives"
         problems.append(document.problem(("alternatives",), len(listed), allowed))
     readers = [
-        _Reader(document, edition, common, own, ("alternatives", index))
+        _Alternative(document, edition, common, own, ("alternatives", index))
         for index, own in enumerate(listed or [{}])
     ]
     for reader in readers:
@@ -337,42 +381,56 @@ def read_job(path: Path, edition: Edition) -> JobFile:
         tax_point=top.tax_point or top.date,
         valid_until=top.valid_until or holds_until(edition, top.date),
         ready=top.ready,
-        customer=first.customer,
+        customer=first.only("customer") or Customer(),
         jobs=tuple((reader.label, reader.job) for reader in readers),
-        invoice=first.invoice,
+        invoice=_invoice(first.only("invoice")),
         document=document,
         places=tuple(reader.places for reader in readers),
     )
 
 
-class _Reader:
-    """Reads one alternative: the common keys, each replaced where it has its own."""
+def job_in(document: Document, edition: Edition) -> Job:
+    """Return the one job of *document*: keys of a job file, without those of an offer.
 
-    top: TopRow
-    customer: Customer
-    invoice: Invoice | None
+    Raises:
+        ProblemsError: with every problem of the document.
+    """
+    places = {key: (key,) for key in document.values}
+    reader = _Reader(document, edition, JOB, JOB_SECTIONS, document.values, places)
+    reader.read()
+    if reader.problems:
+        raise ProblemsError(reader.problems)
+    return reader.job
+
+
+class _Reader(Generic[Top]):
+    """Reads one job; its keys may stand at several places of a document."""
+
+    top: Top
     job: Job
 
     def __init__(
         self,
         document: Document,
         edition: Edition,
-        common: Mapping[str, Any],
-        own: Mapping[str, Any],
-        place: Keys,
+        table: Table[Top],
+        sections: Mapping[str, Section[Any]],
+        values: Mapping[str, Any],
+        places: Mapping[str, Keys],
     ) -> None:
         self.document = document
         self.edition = edition
-        self.label = str(own.get("label", ""))
-        own = {key: value for key, value in own.items() if key != "label"}
-        self.values = {**common, **own}
-        self.places: dict[str, Keys] = {
-            key: (*place, key) if key in own else (key,) for key in self.values
-        }
+        self.table = table
+        self.sections = sections
+        self.values = values
+        self.places = places
+        self.rows: dict[str, list[tuple[Any, Keys]]] = {}
         self.problems: list[Problem] = []
 
     def read(self) -> None:
-        rows = {name: self._rows(name, section) for name, section in SECTIONS.items()}
+        """Read everything: a job, or what keeps it from being one."""
+        self.rows = {name: self._rows(name, of) for name, of in self.sections.items()}
+        rows = self.rows
         declined = self._declined()
         top = self._top()
         heads = self._heads(rows["heads"])
@@ -387,11 +445,8 @@ class _Reader:
         if self.problems or top is None:
             return
         self.top = top
-        self.customer = next((row for row, _ in rows["customer"]), Customer())
-        self.invoice = next(
-            (Invoice(r.number, r.date, r.supplied) for r, _ in rows["invoice"]), None
-        )
         terms = self.edition.terms[top.terms or self.edition.shop.terms]
+        called = self.only("call_it")
         self.job = Job(
             heads=heads,
             reason=top.reason,
@@ -403,28 +458,26 @@ class _Reader:
             fees=tuple(AskedFee(r.fee, r.quantity) for r, _ in rows["fees"]),
             terms=terms,
             agreed=agreed_prices(self.edition, terms),
-            exemption=next((row for row, _ in rows["exempt"]), None),
+            exemption=self.only("exempt"),
             rush=top.rush,
-            call_it=next(
-                (OwnPrice(row.amount, row.reason) for row, _ in rows["call_it"]), None
-            ),
+            call_it=OwnPrice(called.amount, called.reason) if called else None,
             deposits=tuple(row for row, _ in rows["deposits"]),
             propose=top.propose,
             declined=declined,
             minutes_factor=top.minutes_factor,
         )
 
-    def _top(self) -> TopRow | None:
-        leave = (*SECTIONS, "declined")
+    def only(self, name: str) -> Any:
+        """Return the row of a section that has one, if it is there."""
+        return next((row for row, _ in self.rows[name]), None)
+
+    def _top(self) -> Top | None:
+        leave = (*self.sections, "declined")
         top, problems = toml.record(
-            self.document, TOP, self.values, leave=leave, places=self.places
+            self.document, self.table, self.values, leave=leave, places=self.places
         )
         self.problems += problems
-        self._refer(TOP, self.values, ())
-        start = self.edition.shop.valid_from
-        if top is not None and top.date < start:
-            allowed = f"the edition is in force from {start.isoformat()}"
-            self._wrong(("date",), top.date, allowed)
+        self._refer(self.table, self.values, ())
         return top
 
     # Rows of text.
@@ -446,14 +499,14 @@ class _Reader:
         leave = FACT_KEYS if name == "heads" else ()
         for index, given in enumerate(listed):
             path = (*place, index) if section.many else place
-            values = dict(given)
-            if name == "heads" and isinstance(values.get("layout"), dict):
-                values["layout"] = _INLINE
+            values = given
+            if name == "heads" and isinstance(given.get("layout"), dict):
+                values = {**given, "layout": _INLINE}
             row, problems = toml.record(
                 self.document, section.table, values, path, leave
             )
             self.problems += problems
-            self._refer(section.table, values, path)
+            self._refer(section.table, given, path)
             if row is not None:
                 self._check_coins(row, path)
                 rows.append((row, path))
@@ -462,11 +515,12 @@ class _Reader:
     def _refer(self, table: Table[Any], values: Mapping[str, Any], path: Keys) -> None:
         """Check that every code of a row is in the table that it refers to."""
         for name, about in table.columns().items():
-            if not about.refers or not values.get(name):
-                continue
-            code = toml.as_text(values[name])
+            given = values.get(name, "")
+            if not about.refers or isinstance(given, dict):
+                continue  # a layout written out; in any other place already a problem
+            code = toml.as_text(given)
             known = _codes(self.edition, about.refers)
-            if code != _INLINE and code not in known:
+            if code and code not in known:
                 place = (*path, name) if path else self.places.get(name, (name,))
                 allowed = f"allowed: a code of {about.refers}.csv{near(code, known)}"
                 self._wrong(place, code, allowed)
@@ -520,10 +574,10 @@ class _Reader:
     def _layout(
         self, row: HeadRow, values: Mapping[str, Any], path: Keys
     ) -> Layout | None:
-        if row.layout != _INLINE:
-            return self.edition.layouts.get(row.layout)
         given = values["layout"]
-        named = {"code": "own", "name": _inline_name(given), **given}
+        if not isinstance(given, dict):
+            return self.edition.layouts.get(row.layout)
+        named = {"code": _INLINE, "name": _inline_name(given), **given}
         layout, problems = toml.record(
             self.document, _LAYOUTS, named, (*path, "layout")
         )
@@ -558,7 +612,7 @@ class _Reader:
             else:
                 words = value if isinstance(value, list) else [value]
                 if any(word not in kind.words for word in words) or (
-                    len(words) > 1 and not kind.several
+                    len(words) != 1 and not kind.several
                 ):
                     allowed = f"allowed: {', '.join(kind.words)}"
                     self._wrong((*path, name), value, allowed)
@@ -571,7 +625,12 @@ class _Reader:
     ) -> dict[Position, Mapping[str, Fact]]:
         facts: dict[Position, Mapping[str, Fact]] = {}
         there = {p for side in SIDES for p in Head(tag, layout).positions(side)}
-        for index, row in enumerate(values.get("positions", [])):
+        listed = values.get("positions", [])
+        if not isinstance(listed, list) or not all(isinstance(v, dict) for v in listed):
+            allowed = "allowed: tables of facts, each with at"
+            self._wrong((*path, "positions"), listed, allowed)
+            return {}
+        for index, row in enumerate(listed):
             place = (*path, "positions", index)
             if not row.get("at"):
                 self._wrong((*place, "at"), None, "the valves are missing")
@@ -627,7 +686,7 @@ class _Reader:
         return OwnPrice(row.price, row.reason, row.discountable)
 
     def _size(self, text: str) -> Length | None:
-        return parse_length(text, self.edition.shop.size_unit) if text else None
+        return read_size(text, self.edition.shop.size_unit) if text else None
 
     def _declined(self) -> dict[str, str]:
         declined = self.values.get("declined", {})
@@ -635,14 +694,38 @@ class _Reader:
         if not isinstance(declined, dict):
             self._wrong(place, declined, "allowed: [declined] with code = reason")
             return {}
-        known = _codes(self.edition, "operations") | {
-            part.kind for part in self.edition.parts.values()
-        }
+        known = {*self.edition.operations, *self.edition.parts_of}
         for code in declined:
             if code not in known:
                 allowed = f"an operation or kind of part{near(code, known)}"
                 self._wrong((*place, code), code, f"allowed: {allowed}")
         return {code: str(reason) for code, reason in declined.items()}
+
+
+class _Alternative(_Reader[TopRow]):
+    """Reads one alternative: the common keys, each replaced where it has its own."""
+
+    def __init__(
+        self,
+        document: Document,
+        edition: Edition,
+        common: Mapping[str, Any],
+        own: Mapping[str, Any],
+        place: Keys,
+    ) -> None:
+        self.label = str(own.get("label", ""))
+        own = {key: value for key, value in own.items() if key != "label"}
+        values = {**common, **own}
+        places = {key: (*place, key) if key in own else (key,) for key in values}
+        super().__init__(document, edition, TOP, SECTIONS, values, places)
+
+    def _top(self) -> TopRow | None:
+        top = super()._top()
+        start = self.edition.shop.valid_from
+        if top is not None and top.date < start:
+            allowed = f"the edition is in force from {start.isoformat()}"
+            self._wrong(("date",), top.date, allowed)
+        return top
 
 
 #: Amounts that are printed as they are given; others are rounded first.
@@ -659,7 +742,7 @@ def _row(problem: Problem) -> int:
 
 
 _INLINE = "own"
-_LAYOUTS: Table[Layout] = TABLES["layouts"]
+_LAYOUTS = Table("layouts", OwnLayout, TABLES["layouts"].about)
 
 
 def _inline_name(given: Mapping[str, Any]) -> str:
@@ -667,10 +750,14 @@ def _inline_name(given: Mapping[str, Any]) -> str:
     return f"{counts[0]} cylinders, {counts[1]} + {counts[2]} valves each"
 
 
-def _codes(edition: Edition, table: str) -> set[str]:
+def _codes(edition: Edition, table: str) -> Collection[str]:
     if table == "tax_codes":
-        return set(edition.tax_rows)
-    return set(getattr(edition, table))
+        return edition.tax_rows
+    return getattr(edition, table)  # type: ignore[no-any-return]
+
+
+def _invoice(row: InvoiceRow | None) -> Invoice | None:
+    return Invoice(row.number, row.date, row.supplied) if row else None
 
 
 def _listed(value: Any) -> list[str]:
