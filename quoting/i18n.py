@@ -35,6 +35,12 @@ class UnknownLocaleError(RuleError):
     )
 
 
+class UnreadableFigureError(RuleError):
+    """A figure is not written as people of the locale write one."""
+
+    message = translatable("{text!r} is no figure here; write it like {example}.")
+
+
 def _anything(_text: str) -> bool:
     return True
 
@@ -89,6 +95,29 @@ class Formats:
         if self.legible(written):
             return written
         return f"{self.currency.code}{_NBSP}{self.amount(amount)}"
+
+    def read(self, text: str) -> Decimal:
+        """Return the figure that somebody typed.
+
+        Raises:
+            UnreadableFigureError: it is not written as the locale writes figures, or
+                could be two figures.
+
+        >>> from quoting.domain.money import Currency
+        >>> Formats("de_DE", Currency("EUR", 2)).read("1.234,5")
+        Decimal('1234.5')
+        """
+        from babel.numbers import NumberFormatError, parse_decimal
+
+        typed = "".join(text.split())
+        if "CH" in self.name:
+            typed = typed.replace("'", "\N{RIGHT SINGLE QUOTATION MARK}")
+        figure = typed if _FIGURE.fullmatch(typed) else ""
+        try:
+            return parse_decimal(figure, locale=self.locale, strict=True)
+        except NumberFormatError:
+            example = self.amount(Decimal("1234.5").quantize(self.currency.unit))
+            raise UnreadableFigureError(text=text, example=example) from None
 
     def amount(self, amount: Decimal) -> str:
         """Return an amount without its currency, in the currency's decimals."""
@@ -199,6 +228,7 @@ class Formats:
 
 
 _NBSP = "\u00a0"
+_FIGURE = re.compile("[-\u2212]?[0-9.,'\u2019]{1,20}")
 _SIGN = re.compile("[\\s\u200e\u200f]*\u00a4[\\s\u200e\u200f]*")
 
 

@@ -1,12 +1,19 @@
 """What the machine must have for some tests, and how the suite says what it lacks."""
 
 import os
+import shutil
+from contextlib import ExitStack, closing
 from datetime import date
+from itertools import count
 
 import pytest
 
 #: Marker, and what a test with it needs.
-NEEDS = {"needs_pdf": "Pango and HarfBuzz, to make PDF files"}
+NEEDS = {
+    "needs_pdf": "Pango and HarfBuzz, to make PDF files",
+    "needs_postgresql": "a PostgreSQL server that QUOTING_TEST_POSTGRESQL names",
+    "needs_browser": "Chromium",
+}
 
 left_out = pytest.StashKey()
 
@@ -35,10 +42,10 @@ def pytest_collection_modifyitems(config, items):
 
 def pytest_terminal_summary(terminalreporter, config):
     """Name in one line what was left out."""
-    for name, (count, reason) in config.stash[left_out].items():
+    for name, (many, reason) in config.stash[left_out].items():
         first = reason.splitlines()[0]
         terminalreporter.write_line(
-            f"left out {count} tests that need {NEEDS[name]}: {first}", yellow=True
+            f"left out {many} tests that need {NEEDS[name]}: {first}", yellow=True
         )
 
 
@@ -54,4 +61,118 @@ def no_pdf():
     return ""
 
 
-LACKING = {"needs_pdf": no_pdf}
+def no_postgresql():
+    """Return why there is no server to make databases on; empty where there is."""
+    import psycopg
+
+    if "QUOTING_TEST_POSTGRESQL" not in os.environ:
+        return "it is not set"
+    try:
+        server().close()
+    except psycopg.OperationalError as error:
+        return str(error)
+    return ""
+
+
+def no_browser():
+    """Return why there is no browser to sit at; empty where there is."""
+    from browsing import CHROMIUM
+
+    return "" if CHROMIUM else "no program chromium, and CHROMIUM names none"
+
+
+LACKING = {
+    "needs_pdf": no_pdf,
+    "needs_postgresql": no_postgresql,
+    "needs_browser": no_browser,
+}
+
+
+# Databases: migrated once, then copied for every test.
+
+POSTGRESQL = pytest.param("postgresql", marks=pytest.mark.needs_postgresql)
+KINDS = ["sqlite", POSTGRESQL]
+
+
+def server():
+    """Return a connection to the test server, outside of any transaction."""
+    import psycopg
+
+    return psycopg.connect(os.environ["QUOTING_TEST_POSTGRESQL"], autocommit=True)
+
+
+class Places:
+    """Makes places for records, empty or migrated, and removes them in the end."""
+
+    numbers = count(1)
+
+    def __init__(self, folder, ending, models=None):
+        self.folder = folder
+        self.ending = ending
+        self.models = models or self
+        self.migrated = {}
+
+    def new(self, kind, *, migrated=True):
+        """Return the URL of a new place."""
+        from sqlalchemy import make_url
+
+        like = self.models.model(kind) if migrated else None
+        number = next(self.numbers)
+        if kind == "sqlite":
+            file = self.folder / f"records-{number}.db"
+            if like:
+                shutil.copyfile(like, file)
+            return f"sqlite:///{file}"
+        name = f"quoting_test_{os.getpid()}_{number}"
+        with server() as connection:
+            connection.execute(f"CREATE DATABASE {name} TEMPLATE {like or 'template0'}")
+        self.ending.callback(self._drop, name)
+        url = make_url(os.environ["QUOTING_TEST_POSTGRESQL"]).set(database=name)
+        return url.render_as_string(hide_password=False)
+
+    def model(self, kind):
+        """Return the file or name of migrated records, to be copied only."""
+        from quoting.store.database import Database
+
+        if kind not in self.migrated:
+            with closing(Database(self.new(kind, migrated=False))) as database:
+                database.upgrade()
+                self.migrated[kind] = database.url.database
+        return self.migrated[kind]
+
+    def _drop(self, name):
+        with server() as connection:
+            connection.execute(f"DROP DATABASE {name} WITH (FORCE)")
+
+
+@pytest.fixture(scope="session")
+def models_of_places(tmp_path_factory):
+    """Return what holds one migrated place of each kind."""
+    with ExitStack() as ending:
+        yield Places(tmp_path_factory.mktemp("models"), ending)
+
+
+@pytest.fixture
+def places(tmp_path_factory, models_of_places):
+    """Return what makes places for records until the test ends."""
+    with ExitStack() as ending:
+        yield Places(tmp_path_factory.mktemp("places"), ending, models_of_places)
+
+
+@pytest.fixture
+def opened():
+    """Return what opens the records at a URL until the test ends."""
+    from quoting.store.database import Database
+
+    with ExitStack() as ending:
+
+        def open_(url, **options):
+            return ending.enter_context(closing(Database(url, **options)))
+
+        yield open_
+
+
+@pytest.fixture(params=KINDS)
+def database(request, places, opened):
+    """Return migrated records without a row, on each kind of database in turn."""
+    return opened(places.new(request.param))

@@ -37,6 +37,34 @@ class Currency:
         """Return the smallest unit: ``0.01`` for two digits."""
         return smallest_unit(self.digits)
 
+    def to_minor(self, amount: Decimal) -> int:
+        """Return an amount as a whole number of the smallest unit.
+
+        Raises:
+            TooFineError: the amount has a digit more than the currency.
+
+        >>> Currency("EUR", 2).to_minor(Decimal("812.4"))
+        81240
+        """
+        minor = amount.scaleb(self.digits)
+        if minor != (whole := int(minor)):
+            raise TooFineError(amount=amount, currency=self.code)
+        return whole
+
+    def from_minor(self, minor: int) -> Decimal:
+        """Return the amount that a number of smallest units is.
+
+        >>> Currency("KWD", 3).from_minor(1500)
+        Decimal('1.500')
+        """
+        return Decimal(minor).scaleb(-self.digits)
+
+
+class TooFineError(RuleError):
+    """An amount has more decimals than its currency."""
+
+    message = translatable("{amount} is finer than the smallest coin of {currency}.")
+
 
 class NothingToSplitError(RuleError):
     """An amount was to be spread over weights that add up to nothing."""

@@ -1,0 +1,1 @@
+"""How the tables of the records came about, step by step; Alembic runs them."""

@@ -1,0 +1,193 @@
+"""Whose heads they are: customers, the people to speak to, and heads met before."""
+
+from datetime import datetime
+from typing import NamedTuple
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from quoting.domain.errors import RuleError, translatable
+from quoting.domain.money import Currency
+from quoting.store import audit
+from quoting.store.models import Contact, Customer, KnownHead, Order, OrderHead, Quote
+from quoting.workflow.search import index, words_of
+
+
+class NoSuchRecordError(RuleError):
+    """Nothing is kept under a key."""
+
+    message = translatable("There is no {what} {key}; it may have been typed wrong.")
+
+
+class NamelessError(RuleError):
+    """A customer has no name."""
+
+    message = translatable("A customer needs a name.")
+
+
+class Details(NamedTuple):
+    """What is written down of a customer.
+
+    Attributes:
+        up_to: what may be spent without asking, in the smallest unit; None: nothing.
+        contacts: name, telephone and e-mail of each person to speak to.
+    """
+
+    name: str
+    address: str = ""
+    phone: str = ""
+    email: str = ""
+    terms: str = ""
+    tax_number: str = ""
+    up_to: int | None = None
+    notes: str = ""
+    contacts: tuple[tuple[str, str, str], ...] = ()
+
+
+def save(
+    session: Session,
+    details: Details,
+    *,
+    at: datetime,
+    who: str,
+    customer_id: int | None = None,
+) -> Customer:
+    """Write down a customer, new or known.
+
+    Raises:
+        NamelessError: the name is empty.
+        NoSuchRecordError: *customer_id* names nobody.
+    """
+    if not details.name.strip():
+        raise NamelessError
+    if customer_id is None:
+        row = Customer(created=at)
+        session.add(row)
+        old = ""
+    else:
+        row = customer(session, customer_id)
+        old = _told(row)
+    for field in Details._fields[:-1]:
+        setattr(row, field, getattr(details, field))
+    row.name = details.name.strip()
+    row.contacts = [
+        Contact(name=name, phone=phone, email=email)
+        for name, phone, email in details.contacts
+        if name.strip()
+    ]
+    session.flush()
+    texts = [row.name, row.email, *(contact.name for contact in row.contacts)]
+    phones = [row.phone, *(contact.phone for contact in row.contacts)]
+    index(session, "customer", row.id, words_of(texts, phones))
+    audit.record(
+        session,
+        at=at,
+        who=who,
+        what="customer written down",
+        subject="customer",
+        subject_id=row.id,
+        old=old,
+        new=_told(row),
+    )
+    return row
+
+
+def _told(row: Customer) -> str:
+    people = "; ".join(f"{c.name} {c.phone} {c.email}" for c in row.contacts)
+    told = (row.name, row.address, row.phone, row.email, row.terms, row.tax_number)
+    limit = "" if row.up_to is None else f"up to {row.up_to} of the smallest unit"
+    return " | ".join(text for text in (*told, limit, people, row.notes) if text)
+
+
+def customer(session: Session, customer_id: int) -> Customer:
+    """Return a customer by key.
+
+    Raises:
+        NoSuchRecordError: there is none.
+    """
+    row = session.get(Customer, customer_id)
+    if row is None:
+        raise NoSuchRecordError(what="customer", key=customer_id)
+    return row
+
+
+def authority(row: Customer, currency: Currency) -> str:
+    """Return what may be spent without asking, as typed; empty for nothing."""
+    return "" if row.up_to is None else str(currency.from_minor(row.up_to))
+
+
+def came_before(
+    session: Session,
+    *,
+    customer_id: int | None = None,
+    casting: str = "",
+    most: int = 5,
+) -> list[Quote]:
+    """Return the latest quotes of a customer, or of heads with a casting number."""
+    query = select(Quote).order_by(Quote.id.desc()).limit(most)
+    if customer_id is not None:
+        query = query.where(Quote.customer_id == customer_id)
+    if casting:
+        query = query.where(Quote.casting == casting_key(casting))
+    if customer_id is None and not casting:
+        return []
+    return list(session.scalars(query))
+
+
+def casting_key(text: str) -> str:
+    """Return a casting number as it is kept: capitals and figures only.
+
+    >>> casting_key("048 103-373 d")
+    '048103373D'
+    """
+    return "".join(char for char in text.upper() if char.isalnum())
+
+
+def known_head(session: Session, casting: str) -> KnownHead | None:
+    """Return what is known of the heads with a casting number."""
+    key = casting_key(casting)
+    if not key:
+        return None
+    return session.scalar(select(KnownHead).where(KnownHead.casting == key))
+
+
+def remember_head(
+    session: Session,
+    casting: str,
+    *,
+    layout: str,
+    name: str = "",
+    sizes: str = "",
+    limits: str = "",
+    notes: str = "",
+) -> KnownHead:
+    """Keep what is known of the heads with a casting number, new or known."""
+    row = known_head(session, casting)
+    if row is None:
+        row = KnownHead(casting=casting_key(casting))
+        session.add(row)
+    row.layout = layout
+    row.name, row.sizes, row.limits, row.notes = (
+        given or kept or ""
+        for given, kept in (
+            (name, row.name),
+            (sizes, row.sizes),
+            (limits, row.limits),
+            (notes, row.notes),
+        )
+    )
+    session.flush()
+    return row
+
+
+def past_jobs(session: Session, head: KnownHead, most: int = 20) -> list[Order]:
+    """Return the latest work orders that such a head came with."""
+    return list(
+        session.scalars(
+            select(Order)
+            .join(OrderHead, OrderHead.order_id == Order.id)
+            .where(OrderHead.known_head_id == head.id)
+            .order_by(Order.id.desc())
+            .limit(most)
+        )
+    )

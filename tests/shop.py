@@ -1,0 +1,52 @@
+"""A shop with its rate tables in the records, and short ways to fill them."""
+
+from datetime import UTC, date, datetime, timedelta
+
+from quoting.domain.phrase import say
+from quoting.resources import folder
+from quoting.workflow import customers, quotes, rates
+from quoting.workflow.quotes import Asked, Now
+
+DAY = date(2026, 11, 25)
+
+
+def now(who="Ada Tallow", days=0):
+    """Return who does something, at noon so many days after ``DAY``."""
+    on = DAY + timedelta(days=days)
+    return Now(who, datetime(on.year, on.month, on.day, 12, tzinfo=UTC), on)
+
+
+class Shop:
+    """The records, and short ways to fill them."""
+
+    def __init__(self, database):
+        self.database = database
+        with database.transaction() as session:
+            rates.bring_in(session, folder("rates_demo"), at=now().at, who="Ada")
+        with database.reading() as session:
+            self.edition = rates.in_force(session, DAY).edition
+
+    def job(self, words):
+        """Return the one job that words mean."""
+        [candidate] = say(words, self.edition).candidates
+        assert not candidate.refused
+        return candidate.job
+
+    def save(self, *words, customer=None, days=0, **about):
+        """Save a quote of one way for each text; return its key."""
+        with self.database.transaction() as session:
+            ways = [Asked(f"way {i}", self.job(w)) for i, w in enumerate(words, 1)]
+            row = quotes.save(
+                session,
+                quotes.About(customer_id=customer, **about),
+                ways,
+                now(days=days),
+                said="; ".join(words),
+            )
+            return row.id
+
+    def customer(self, name, **details):
+        """Write down a customer; return the key."""
+        with self.database.transaction() as session:
+            what = customers.Details(name, **details)
+            return customers.save(session, what, at=now().at, who="Ada").id
