@@ -1,7 +1,10 @@
 """The command line: what is asked, what is answered, and exit 2 where it is refused."""
 
 import sys
-from datetime import date, datetime
+from contextlib import closing, contextmanager
+from dataclasses import replace
+from datetime import UTC, date, datetime
+from getpass import getuser
 from pathlib import Path
 from typing import TYPE_CHECKING, NoReturn
 
@@ -15,8 +18,13 @@ from quoting.workflow import estimates
 from quoting.workflow.estimates import Estimate
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from sqlalchemy.orm import Session
+
     from quoting.i18n import Formats
     from quoting.papers.html import Paper
+    from quoting.settings import Settings
 
 FILE = click.Path(path_type=Path, dir_okay=False)
 FOLDER = click.Path(path_type=Path, file_okay=False)
@@ -30,6 +38,11 @@ PAPER = click.option(
     "--paper",
     type=click.Choice(["A4", "Letter"]),
     help="Paper size; as the shop or the locale's country has it.",
+)
+DATABASE = click.option(
+    "--database",
+    metavar="URL",
+    help="Where the records are, such as sqlite:///FILE; QUOTING_DATABASE's own.",
 )
 
 
@@ -49,8 +62,37 @@ def main() -> None:
 )
 @LOCALE
 @PAPER
-def demo(out: Path, locale: str | None, paper: str | None) -> None:
+@click.option(
+    "--serve",
+    "in_the_browser",
+    is_flag=True,
+    help="Open the app on the shop instead, with an invented year behind it.",
+)
+@click.option(
+    "--port",
+    type=click.IntRange(1, 65535),
+    default=8000,
+    show_default=True,
+    help="Port to answer at.",
+)
+@click.option(
+    "--database",
+    metavar="URL",
+    help="Keep the invented year there; else it is gone when the app is closed.",
+)
+def demo(
+    out: Path,
+    locale: str | None,
+    paper: str | None,
+    port: int,
+    database: str | None,
+    *,
+    in_the_browser: bool,
+) -> None:
     """Price a job of the invented demonstration shop and print its papers."""
+    if in_the_browser:
+        _serve_demo(port, database)
+        return
     rates = folder("rates_demo")
     try:
         edition = read_edition(rates)
@@ -72,6 +114,29 @@ def demo(out: Path, locale: str | None, paper: str | None) -> None:
     click.echo(f"\n{edition.shop.name}: {edition.shop.notice}.")
     for path in made:
         click.echo(f"written: {path}")
+
+
+def _serve_demo(port: int, database: str | None) -> None:
+    """Live through the invented year, say who can sign in, and open the app."""
+    from contextlib import closing
+    from tempfile import TemporaryDirectory
+
+    from quoting.store.database import Database
+    from quoting.workflow import demo_shop
+
+    with TemporaryDirectory(ignore_cleanup_errors=True) as place:
+        try:
+            url = _records(database or f"sqlite:///{Path(place) / 'demo.db'}").database
+            click.echo("An invented year is being lived through ...")
+            with closing(Database(url)) as records:
+                sign_ins = demo_shop.fill(records, folder("rates_demo"), on=_today())
+        except RuleError as error:
+            _refuse(error)
+        click.echo("Shop, people, customers and figures are all invented. Sign in as:")
+        for person in sign_ins:
+            click.echo(f"  {person.sign_in:10} password {person.password!r}")
+        context = click.get_current_context()
+        context.invoke(serve, host="127.0.0.1", port=port, database=url)
 
 
 @main.command()
@@ -223,6 +288,196 @@ def board(
         _write({pdf: price_board(edition, _formats(edition, locale), day, size)})
     except RuleError as error:
         _refuse(error)
+
+
+@rates.command("import")
+@click.argument("directory", type=FOLDER)
+@DATABASE
+def bring_in(directory: Path, database: str | None) -> None:
+    """Bring the rate tables in DIRECTORY into the records, as a dated edition."""
+    from quoting.workflow import rates as kept
+
+    try:
+        with _opened(database) as session:
+            kept.bring_in(
+                session, directory, at=datetime.now(UTC), who=_at_the_command_line()
+            )
+            edition = read_edition(directory)
+    except RuleError as error:
+        _refuse(error)
+    click.echo(
+        f"{edition.shop.edition} of {edition.shop.name} is in force from "
+        f"{edition.shop.valid_from.isoformat()}."
+    )
+
+
+@main.command()
+@click.option(
+    "--host",
+    default="127.0.0.1",
+    show_default=True,
+    help="Address to answer at; 0.0.0.0 lets other machines in.",
+)
+@click.option(
+    "--port",
+    type=click.IntRange(1, 65535),
+    default=8000,
+    show_default=True,
+    help="Port to answer at.",
+)
+@DATABASE
+def serve(host: str, port: int, database: str | None) -> None:
+    """Open the app in the browser; the first start makes the records."""
+    import waitress  # type: ignore[import-untyped]
+
+    from quoting.web.app import create_app
+
+    try:
+        settings = _records(database)
+        app = create_app(settings)
+    except RuleError as error:
+        _refuse(error)
+    click.echo(f"Open http://{host}:{port}/ in a browser. Ctrl+C closes the app.")
+    # Over HTTPS the app stands behind a proxy of this machine, which says who asks.
+    behind = {
+        "trusted_proxy": "127.0.0.1",
+        "trusted_proxy_headers": {"x-forwarded-for"},
+        "clear_untrusted_proxy_headers": True,
+    }
+    waitress.serve(
+        app,
+        host=host,
+        port=port,
+        ident=None,
+        threads=8,
+        **(behind if settings.secure else {}),
+    )
+
+
+@main.group()
+def user() -> None:
+    """Let people in from the command line."""
+
+
+@user.command("add")
+@click.argument("name")
+@click.option(
+    "--role",
+    "roles",
+    multiple=True,
+    required=True,
+    type=click.Choice(["owner", "counter", "bench", "accounts"]),
+    help="What the person may do; may be given again.",
+)
+@click.option("--sign-in", help="What the person signs in with; NAME.")
+@click.option("--initials", default="", help="Initials to sign work with.")
+@click.option(
+    "--password-stdin", is_flag=True, help="Read the password from standard input."
+)
+@DATABASE
+def add_user(
+    name: str,
+    roles: tuple[str, ...],
+    sign_in: str | None,
+    initials: str,
+    database: str | None,
+    *,
+    password_stdin: bool,
+) -> None:
+    """Open an account for NAME; the password is asked for."""
+    from quoting.workflow import people
+
+    if password_stdin:
+        password = sys.stdin.readline().rstrip("\r\n")
+    else:
+        password = click.prompt(
+            "Password", hide_input=True, confirmation_prompt=True, err=True
+        )
+    try:
+        with _opened(database) as session:
+            row = people.add(
+                session,
+                sign_in or name,
+                name,
+                roles,
+                password,
+                initials=initials,
+                at=datetime.now(UTC),
+                who=_at_the_command_line(),
+            )
+    except RuleError as error:
+        _refuse(error)
+    click.echo(f"{row.name} can sign in as {row.sign_in}.")
+
+
+@main.command()
+@click.argument("file", type=FILE)
+@DATABASE
+def backup(file: Path, database: str | None) -> None:
+    """Write everything that is kept into FILE, while others go on working."""
+    from quoting.store.backup import backup as write
+    from quoting.store.database import Database
+
+    try:
+        settings = _records(database)
+        with closing(Database(settings.database)) as records:
+            manifest = write(records, file, datetime.now(UTC))
+    except RuleError as error:
+        _refuse(error)
+    rows = sum(member.rows for member in manifest.members)
+    click.echo(f"{file} holds {rows} rows of {len(manifest.members)} tables.")
+
+
+@main.command()
+@click.argument("file", type=FILE)
+@DATABASE
+def restore(file: Path, database: str | None) -> None:
+    """Bring back what FILE holds, into a place that is still empty."""
+    from quoting.settings import from_environment
+    from quoting.store.backup import restore as bring_back
+    from quoting.store.database import Database
+
+    try:
+        url = database or from_environment().database
+        with closing(Database(url)) as records:
+            manifest = bring_back(file, records)
+    except RuleError as error:
+        _refuse(error)
+    rows = sum(member.rows for member in manifest.members)
+    click.echo(f"{rows} rows of {len(manifest.members)} tables are back.")
+
+
+def _records(database: str | None) -> "Settings":
+    """Return the settings, after making the records or bringing them up to date."""
+    from quoting.settings import from_environment
+    from quoting.store.database import Database
+
+    settings = from_environment()
+    if database:
+        settings = replace(settings, database=database)
+    with closing(Database(settings.database)) as records:
+        records.upgrade()
+    return settings
+
+
+@contextmanager
+def _opened(database: str | None) -> "Iterator[Session]":
+    """Open a transaction on the records, which are made or brought up to date first."""
+    from quoting.store.database import Database
+
+    with (
+        closing(Database(_records(database).database)) as records,
+        records.transaction() as session,
+    ):
+        yield session
+
+
+def _at_the_command_line() -> str:
+    """Return who does something, for the audit trail."""
+    try:
+        return f"{getuser()} at the command line"
+    except (OSError, KeyError):  # no login name, as in a bare container
+        return "the command line"
 
 
 def _refuse(error: RuleError) -> NoReturn:

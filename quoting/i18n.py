@@ -10,7 +10,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
-from functools import cached_property
+from functools import cached_property, lru_cache
 from typing import TYPE_CHECKING
 
 from quoting.domain.errors import RuleError, translatable
@@ -81,6 +81,9 @@ class Formats:
 
     def money(self, amount: Decimal) -> str:
         """Return an amount with its currency sign."""
+        return _money(self, amount)
+
+    def _written(self, amount: Decimal) -> str:
         from babel.numbers import format_currency
 
         written = format_currency(
@@ -121,6 +124,9 @@ class Formats:
 
     def amount(self, amount: Decimal) -> str:
         """Return an amount without its currency, in the currency's decimals."""
+        return _amount(self, amount)
+
+    def _without_sign(self, amount: Decimal) -> str:
         from babel.numbers import format_decimal
 
         exact = self._exact(amount)
@@ -192,6 +198,9 @@ class Formats:
 
     def quantity(self, figure: Decimal) -> str:
         """Return a quantity without closing zeros: 16, 1.5."""
+        return _quantity(self, figure)
+
+    def _bare(self, figure: Decimal) -> str:
         whole = figure.to_integral_value()
         return self.number(whole if whole == figure else figure.normalize())
 
@@ -225,6 +234,25 @@ class Formats:
     def minutes(self, minutes: Decimal) -> str:
         """Return minutes with one decimal, for people to read."""
         return self.number(round_to(minutes, Decimal("0.1")))
+
+
+# A page writes the same figures at every key; equal figures are written alike.
+_KEPT = 4096
+
+
+@lru_cache(_KEPT)
+def _money(formats: Formats, amount: Decimal) -> str:
+    return formats._written(amount)
+
+
+@lru_cache(_KEPT)
+def _amount(formats: Formats, amount: Decimal) -> str:
+    return formats._without_sign(amount)
+
+
+@lru_cache(_KEPT)
+def _quantity(formats: Formats, figure: Decimal) -> str:
+    return formats._bare(figure)
 
 
 _NBSP = "\u00a0"

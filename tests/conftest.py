@@ -13,6 +13,7 @@ NEEDS = {
     "needs_pdf": "Pango and HarfBuzz, to make PDF files",
     "needs_postgresql": "a PostgreSQL server that QUOTING_TEST_POSTGRESQL names",
     "needs_browser": "Chromium",
+    "needs_java": "Java 11 or newer, for the Nu HTML Checker",
 }
 
 left_out = pytest.StashKey()
@@ -81,10 +82,16 @@ def no_browser():
     return "" if CHROMIUM else "no program chromium, and CHROMIUM names none"
 
 
+def no_java():
+    """Return why there is no Java to check HTML with; empty where there is."""
+    return "" if shutil.which("java") else "no program java"
+
+
 LACKING = {
     "needs_pdf": no_pdf,
     "needs_postgresql": no_postgresql,
     "needs_browser": no_browser,
+    "needs_java": no_java,
 }
 
 

@@ -43,7 +43,12 @@ from quoting.store.models import (
     Way,
 )
 from quoting.workflow import quotes
-from quoting.workflow.customers import NoSuchRecordError, casting_key, known_head
+from quoting.workflow.customers import (
+    NoSuchRecordError,
+    casting_key,
+    known_head,
+    remember_head,
+)
 from quoting.workflow.quotes import Now
 
 
@@ -168,6 +173,7 @@ def book_in(session: Session, quote: Quote, came: BookedIn, now: Now) -> Order:
         steps=_steps(edition, way, number, now.on),
     )
     session.add(order)
+    quote.casting = quote.casting or next((h.casting for h in order.heads), "")
     session.flush()
     quotes.find_by(session, quote)
     tags = ", ".join(head.tag for head in order.heads)
@@ -183,6 +189,9 @@ def _heads(
     for head in way.job.heads:
         written = told.get(head.tag, HeadCame(head.tag))
         known = known_head(session, written.casting)
+        if known is None and casting_key(written.casting):
+            layout = head.layout.code
+            known = remember_head(session, written.casting, layout=layout)
         rows.append(
             OrderHead(
                 tag=head.tag,
@@ -227,6 +236,44 @@ def _steps(
         )
         for step in order.steps
     ]
+
+
+def agree_again(session: Session, order: Order, now: Now) -> None:
+    """Let a work order follow a new yes: its route and its limit; it waits no longer.
+
+    A step that is still to be done stays the row it was, at its new place.
+    """
+    approval = latest_yes(session, order.quote)
+    if approval is None or order.state == OrderState.COLLECTED:
+        return
+    edition, _, way = on_paper(session, order)
+    kept: dict[tuple[str, str], list[OrderStep]] = {}
+    for step in order.steps:
+        step.place = -step.place  # makes room: two steps never have the same place
+        kept.setdefault((step.operation, step.phase), []).append(step)
+    session.flush()
+    steps = []
+    for fresh in _steps(edition, way, order.number, order.on):
+        same = kept.get((fresh.operation, fresh.phase))
+        steps.append(_moved(same.pop(0), fresh) if same else fresh)
+    for gone in (step for rows in kept.values() for step in rows):
+        session.delete(gone)
+    order.steps = steps
+    order.way_id = approval.way_id
+    if order.up_to is not None:
+        order.up_to = max(order.up_to, approval.up_to)
+    if order.waits_for == WaitsFor.YES:
+        order.waits_for, order.waits_since, order.next_step = "", None, ""
+    flag_modified(order, "state")
+    session.flush()
+    new = ", ".join(step.operation for step in steps)
+    _note(session, order, now, "follows the new yes", new=new)
+
+
+def _moved(step: OrderStep, fresh: OrderStep) -> OrderStep:
+    for name in ("place", "centre", "minutes", "positions", "gate"):
+        setattr(step, name, getattr(fresh, name))
+    return step
 
 
 # Reading.
@@ -429,6 +476,22 @@ def _set_waiting(order: Order, on: WaitsFor, since: date, next_step: str) -> Non
     if order.waits_for != on:
         order.waits_for, order.waits_since = on, since
     order.next_step = next_step
+
+
+def promise(
+    session: Session, order: Order, version: int, on: date | None, why: str, now: Now
+) -> None:
+    """Write down the day that the heads are promised for; None: no day.
+
+    Raises:
+        ChangedMeanwhileError: the order was saved since *version*.
+    """
+    _unchanged(order, version)
+    old = order.promised.isoformat() if order.promised else ""
+    order.promised = on
+    session.flush()
+    new = on.isoformat() if on else ""
+    _note(session, order, now, "promised for", old=old, new=new, why=why)
 
 
 def put(

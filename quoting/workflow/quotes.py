@@ -332,8 +332,27 @@ def state_on(quote: Quote, on: date) -> QuoteState:
     return state
 
 
-def call_back(session: Session, quote: Quote, on: date | None, now: Now) -> None:
-    """Set the day on which the caller is rung again; None takes it away."""
+def call_back(
+    session: Session,
+    quote: Quote,
+    on: date | None,
+    now: Now,
+    *,
+    version: int | None = None,
+) -> None:
+    """Set the day on which the caller is rung again; None takes it away.
+
+    Args:
+        session: of the transaction.
+        quote: whose caller it is.
+        on: the day.
+        now: who sets it, and when.
+        version: of the quote as the person saw it; None: it was read just now.
+
+    Raises:
+        ChangedMeanwhileError: the quote was saved since *version*.
+    """
+    _unchanged(quote, quote.version if version is None else version)
     old = quote.call_back.isoformat() if quote.call_back else ""
     quote.call_back = on
     session.flush()

@@ -106,7 +106,7 @@ def search(
     found = _keys(session, terms, subjects)
     if not found and len(terms) > 1:
         found = _keys(session, [run], subjects)
-    return _hits(session, found)
+    return _hits(session, found) if found else []
 
 
 def _keys(

@@ -68,7 +68,10 @@ def today(session: Session, on: date) -> Today:
             orders.where(here, Order.waits_for != "").order_by(Order.waits_since),
         ),
         working=_unique(
-            session, orders.where(here, Order.waits_for == "").order_by(Order.promised)
+            session,
+            orders.where(here, Order.waits_for == "").order_by(
+                Order.promised.is_(None), Order.promised, Order.id
+            ),
         ),
         ready=_unique(
             session, orders.where(done, Order.told.is_(None)).order_by(Order.ready)

@@ -12,7 +12,7 @@ from quoting.workflow import search as module
 from quoting.workflow.search import MOST_FOUND, fold, index, search, words_of
 
 AT = datetime(2026, 11, 25, 9, tzinfo=UTC)
-WORDS = "ga garage gate gamma mo motors mole 1 12 123 9 99 999 zoe zeta".split()
+WORDS = fold("ga garage gate gamma mo motors mole 1 12 123 9 99 999 zoe zeta")
 
 
 @pytest.fixture
@@ -30,7 +30,6 @@ def session(tmp_path, names):
                 session.add(Customer(id=key, name=name, created=AT))
                 session.flush()
                 index(session, "customer", key, words_of([name]))
-        with database.reading() as session:
             yield session
 
 

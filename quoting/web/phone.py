@@ -1,0 +1,713 @@
+"""Phone: what do I tell the caller?
+
+One form holds the call. It is priced as one types, by sending the whole form and taking
+back the parts of the page that changed; without scripts a button does the same.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from datetime import date
+from decimal import Decimal
+from functools import lru_cache
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+from flask import Blueprint, flash, redirect, render_template, request, url_for
+from markupsafe import Markup
+
+from quoting.domain.enquiry import Enquiry, ToTell, Understood, jobs, to_tell
+from quoting.domain.errors import ProblemsError, RuleError
+from quoting.domain.head import (
+    CONDITIONS,
+    Head,
+    Position,
+    PositionError,
+    Side,
+    parse_position,
+)
+from quoting.domain.job import (
+    Asked,
+    AskedSet,
+    FreeLine,
+    Job,
+    OwnPrice,
+    Selection,
+)
+from quoting.domain.lengths import Length, LengthError, parse_length
+from quoting.domain.lines import Line, where, why
+from quoting.domain.quote import (
+    MOST_ALTERNATIVES,
+    Alternative,
+    offer,
+)
+from quoting.domain.rates import Operation, Terms, side_of
+from quoting.files import job_document
+from quoting.i18n import Formats
+from quoting.web.access import allow
+from quoting.web.errors import status_of
+from quoting.web.wiring import wiring
+from quoting.workflow import customers, once, quotes, rates
+from quoting.workflow.search import Hit, search
+
+if TYPE_CHECKING:
+    from flask.typing import ResponseReturnValue
+    from sqlalchemy.orm import Session
+    from werkzeug.datastructures import MultiDict
+
+    from quoting.domain.edition import Edition
+    from quoting.store.models import Quote
+
+bp = Blueprint("phone", __name__, url_prefix="/phone")
+
+_ROWS = 3
+
+
+class AddedRow(NamedTuple):
+    """One row of work added by hand, as typed."""
+
+    op: str = ""
+    which: str = ""
+    number: str = ""
+    size: str = ""
+
+
+class FreeRow(NamedTuple):
+    """One free line, as typed."""
+
+    what: str = ""
+    amount: str = ""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Call:
+    """What stands in the form, as typed, and what is wrong with it."""
+
+    said: str = ""
+    base: str = ""
+    layout: str = ""
+    heads: str = ""
+    reason: str = ""
+    condition: tuple[str, ...] = ()
+    terms: str = ""
+    rush: str = ""
+    sets: tuple[str, ...] = ()
+    added: tuple[AddedRow, ...] = ()
+    free: tuple[FreeRow, ...] = ()
+    out: tuple[str, ...] = ()
+    own: Mapping[str, str] = field(default_factory=dict)
+    pick: str = ""
+    at: tuple[str, ...] = ()
+    call_it: str = ""
+    headline: str = ""
+    label: str = ""
+    ways: tuple[str, ...] = ()
+    customer_id: str = ""
+    caller: str = ""
+    phone: str = ""
+    email: str = ""
+    order_number: str = ""
+    registration: str = ""
+    engine: str = ""
+    casting: str = ""
+    arrives: str = ""
+    ready: str = ""
+    call_back: str = ""
+    quote: str = ""
+    version: str = ""
+    why: str = ""
+    wrong: Mapping[str, str] = field(default_factory=dict)
+
+
+_PLAIN = (
+    "said", "base", "layout", "heads", "reason", "terms", "rush", "pick", "call_it",
+    "headline", "label", "customer_id", "caller", "phone", "email", "order_number",
+    "registration", "engine", "casting", "arrives", "ready", "call_back", "quote",
+    "version", "why",
+)  # fmt: skip
+
+
+def _typed(form: "MultiDict[str, str]") -> Call:
+    """Return what was sent, without judging it."""
+    columns = [form.getlist(f"add_{name}") for name in AddedRow._fields]
+    plain: dict[str, Any] = {name: form.get(name, "").strip() for name in _PLAIN}
+    return Call(
+        **plain,
+        condition=tuple(form.getlist("condition")),
+        sets=tuple(code for code in form.getlist("set") if code),
+        added=tuple(AddedRow(*row) for row in zip(*columns, strict=False)),
+        free=tuple(
+            FreeRow(*row)
+            for row in zip(
+                form.getlist("free_what"), form.getlist("free_amount"), strict=False
+            )
+        ),
+        out=tuple(form.getlist("out")),
+        own={
+            name[4:]: text.strip()
+            for name, text in form.items()
+            if name.startswith("own-") and text.strip()
+        },
+        at=tuple(form.getlist("at")),
+        ways=tuple(form.getlist("way")),
+    )
+
+
+class _Reader:
+    """Makes an enquiry of what was typed, noting what cannot be read."""
+
+    def __init__(self, call: Call, edition: "Edition", formats: Formats) -> None:
+        self.call, self.edition, self.formats = call, edition, formats
+        self.wrong: dict[str, str] = {}
+
+    def enquiry(self) -> Enquiry:
+        call = self.call
+        return Enquiry(
+            said=call.said,
+            base=self._base(call.base),
+            layout=call.layout if call.layout in self.edition.layouts else "",
+            heads=self._heads(),
+            reason=call.reason if call.reason in self.edition.reasons else "",
+            condition=tuple(c for c in call.condition if c in CONDITIONS) or None,
+            work=tuple(self._work()),
+            sets=tuple(
+                AskedSet(code) for code in call.sets if code in self.edition.sets
+            ),
+            left_out=dict.fromkeys(call.out, "left out on the phone"),
+            own=self._own(),
+            positions=self._positions(),
+            free=tuple(self._free()),
+            rush=call.rush if call.rush in self.edition.rush else "",
+            call_it=self._call_it(),
+        )
+
+    def day(self, name: str) -> date | None:
+        text = getattr(self.call, name)
+        if not text:
+            return None
+        try:
+            return date.fromisoformat(text)
+        except ValueError:
+            self.wrong[name] = "Write the day like 2026-12-24."
+            return None
+
+    def _base(self, text: str) -> Job | None:
+        if not text:
+            return None
+        try:
+            return job_document.read(text, self.edition)
+        except ProblemsError as error:
+            self.wrong["base"] = str(error)
+            return None
+
+    def _heads(self) -> int | None:
+        text = self.call.heads
+        if not text:
+            return None
+        if not text.isascii() or not text.isdecimal() or not 1 <= int(text) <= 26:
+            self.wrong["heads"] = "How many heads came: 1 to 26."
+            return None
+        return int(text)
+
+    def _amount(self, name: str, text: str) -> Decimal | None:
+        try:
+            amount = self.formats.read(text)
+            self.edition.currency.to_minor(amount)
+        except RuleError as error:
+            self.wrong[name] = str(error)
+            return None
+        if not 0 <= amount <= 10_000_000:
+            self.wrong[name] = "An amount is neither negative nor endless."
+            return None
+        return amount
+
+    def _size(self, name: str, text: str) -> Length | None:
+        if not text:
+            return None
+        try:
+            return parse_length(text, self.edition.shop.size_unit)
+        except LengthError as error:
+            self.wrong[name] = str(error)
+            return None
+
+    def _work(self) -> list[Asked]:
+        rows = []
+        for index, row in enumerate(self.call.added):
+            code = row.op.split(" ")[0].strip().upper()
+            if not code:
+                continue
+            if code not in self.edition.operations:
+                self.wrong[f"added{index}"] = f"There is no operation {code}."
+                continue
+            number = None
+            if row.number:
+                number = self._amount(f"added{index}", row.number)
+            rows.append(
+                Asked(
+                    code,
+                    which=Selection(side=side_of(row.which), number=number),
+                    size=self._size(f"added{index}", row.size),
+                )
+            )
+        return rows
+
+    def _positions(self) -> dict[str, tuple[Position, ...]]:
+        if self.call.pick not in self.edition.operations or not self.call.at:
+            return {}
+        found = []
+        for text in self.call.at:
+            try:
+                found.append(parse_position(text))
+            except PositionError as error:
+                self.wrong["at"] = str(error)
+        return {self.call.pick: tuple(found)} if found else {}
+
+    def _own(self) -> dict[str, OwnPrice]:
+        own = {}
+        for code, text in self.call.own.items():
+            amount = self._amount(f"own-{code}", text)
+            if amount is not None:
+                own[code] = OwnPrice(amount, "agreed on the phone")
+        return own
+
+    def _free(self) -> list[FreeLine]:
+        rows = []
+        for index, row in enumerate(self.call.free):
+            if not row.what.strip() and not row.amount.strip():
+                continue
+            if not row.what.strip():
+                self.wrong[f"free{index}"] = "Say what is done for this amount."
+                continue
+            amount = self._amount(f"free{index}", row.amount)
+            if amount is not None:
+                rows.append(FreeLine(row.what.strip(), amount=amount))
+        return rows
+
+    def _call_it(self) -> OwnPrice | None:
+        if not self.call.call_it:
+            return None
+        amount = self._amount("call_it", self.call.call_it)
+        return None if amount is None else OwnPrice(amount, "agreed on the phone")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Shown:
+    """What the page shows of a call."""
+
+    call: Call
+    edition: "Edition"
+    formats: Formats
+    understood: Understood | None = None
+    ways: tuple[Alternative, ...] = ()
+    refused: tuple[str, ...] = ()
+    kept: tuple[Alternative, ...] = ()
+    plan: Markup | None = None
+    valves: tuple[tuple[str, bool], ...] = ()
+    told: ToTell | None = None
+    trade_name: str = ""
+    matches: tuple[Hit, ...] = ()
+    customer: str = ""
+    before: tuple["Quote", ...] = ()
+    terms: Terms | None = None
+
+    @property
+    def first(self) -> Alternative | None:
+        """Return the way that leads: the only one, or the one that was picked."""
+        return self.ways[0] if len(self.ways) == 1 else None
+
+    @property
+    def tasks(self) -> list[Operation]:
+        """Return the work that can be put on picked valves only."""
+        planned = self.first.priced.plan.tasks if self.first else ()
+        return list({task.operation.code: task.operation for task in planned}.values())
+
+    @property
+    def net_first(self) -> bool:
+        """Tell whether this caller thinks in prices before tax."""
+        said = self.call.headline or (self.terms.headline if self.terms else "")
+        return said == "net"
+
+    def money(self, amount: Decimal) -> str:
+        """Return an amount as the shop writes it."""
+        return self.formats.money(amount)
+
+    def headline(self, way: Alternative) -> str:
+        """Return the figure that is said first."""
+        totals = way.priced.totals
+        return self.money(totals.net if self.net_first else totals.total)
+
+    def other(self, way: Alternative) -> str:
+        """Return the other figure, with what it is."""
+        totals = way.priced.totals
+        if not totals.tax:
+            return "no tax is charged"
+        if self.net_first:
+            return f"{self.money(totals.total)} with tax"
+        return f"{self.money(totals.net)} before tax"
+
+    def why(self, line: Line) -> str:
+        """Return the arithmetic of a line."""
+        return why(line, self.formats.amount, self.formats.quantity)
+
+    def where(self, line: Line, way: Alternative) -> str:
+        """Return what a line is done to."""
+        return where(line, way.job.heads, self.formats.quantity)
+
+    @property
+    def sentence(self) -> str:
+        """Return what to say to the caller."""
+        way = self.first
+        if way is None or self.told is None:
+            return ""
+        said = [f"{self.headline(way)} as you ask it, {self.other(way)}."]
+        if way.condemned is not None:
+            said.append(
+                "If the test shows that it cannot be repaired we stop there, and you "
+                f"pay at most {self.money(way.condemned)}."
+            )
+        if self.told.not_included:
+            said.append(f"Not included: {', '.join(self.told.not_included)}.")
+        until = self.formats.date(self.told.valid_until)
+        said.append(f"The price holds until {until}.")
+        return " ".join(said)
+
+
+def show(session: "Session", call: Call) -> Shown:
+    """Price what stands in the form and gather what the page shows.
+
+    Args:
+        session: of a reading transaction.
+        call: what was typed.
+    """
+    on = wiring().today()
+    edition = rates.in_force(session, on).edition
+    formats = Formats(edition.shop.locale, edition.currency)
+    reader = _Reader(call, edition, formats)
+    enquiry = reader.enquiry()
+    for name in ("arrives", "ready", "call_back"):
+        reader.day(name)
+    customer = None
+    if call.customer_id.isdecimal():
+        customer = customers.customer(session, int(call.customer_id))
+    terms = _terms(edition, call, customer.terms if customer else "")
+    kept = tuple(_kept_way(edition, text, on) for text in call.ways if text)
+    shown = Shown(
+        call=replace(call, wrong=reader.wrong),
+        edition=edition,
+        formats=formats,
+        kept=kept,
+        customer=customer.name if customer else "",
+        terms=terms,
+        matches=_matches(session, call) if customer is None else (),
+        before=_before(session, call),
+    )
+    understood = jobs(
+        enquiry,
+        edition,
+        language=formats.locale.language,
+        terms=terms,
+        remembered=quotes.answers(session),
+    )
+    ways, refused = _offers(edition, understood, on)
+    shown = replace(shown, understood=understood, ways=ways, refused=refused)
+    if shown.first is not None:
+        shown = _with_details(shown, shown.first, on)
+    return shown
+
+
+def _terms(edition: "Edition", call: Call, of_customer: str) -> Terms:
+    for code in (call.terms, of_customer, edition.shop.terms):
+        if code in edition.terms:
+            return edition.terms[code]
+    raise AssertionError(edition.shop.terms)
+
+
+def _offers(
+    edition: "Edition", understood: Understood, on: date
+) -> tuple[tuple[Alternative, ...], tuple[str, ...]]:
+    ways: list[Alternative] = []
+    refused: list[str] = []
+    for candidate in understood.candidates:
+        if candidate.refused:
+            refused += candidate.refused
+            continue
+        try:
+            ways.append(offer(edition, candidate.label, candidate.job, on))
+        except RuleError as error:
+            refused.append(str(error))
+    return tuple(ways), tuple(dict.fromkeys(refused))
+
+
+def _with_details(shown: Shown, way: Alternative, on: date) -> Shown:
+    edition = shown.edition
+    trade = next(
+        (terms for terms in edition.terms.values() if terms.discount_labour), None
+    )
+    told = to_tell(edition, way, on, trade if way.priced.lines else None)
+    return replace(
+        shown,
+        plan=_plan(shown, way),
+        valves=tuple(_valves(shown, way)),
+        told=told,
+        trade_name=trade.name if trade else "",
+    )
+
+
+def _valves(shown: Shown, way: Alternative) -> list[tuple[str, bool]]:
+    picked = set(shown.call.at)
+    return [(place.filed, place.filed in picked) for place in _every_valve(way.job)]
+
+
+def _every_valve(job: Job) -> list[Position]:
+    return [p for head in job.heads for side in Side for p in head.positions(side)]
+
+
+def _plan(shown: Shown, way: Alternative) -> Markup | None:
+    every = _every_valve(way.job)
+    if not every:
+        return None
+    marked = frozenset(
+        position
+        for line in way.priced.lines
+        if line.kind == "labour"
+        and (not shown.call.pick or line.code == shown.call.pick)
+        for position in line.positions
+    )
+    picked = frozenset(place for place in every if place.filed in shown.call.at)
+    return _drawn(way.job.heads, marked, picked)
+
+
+@lru_cache(maxsize=256)
+def _drawn(
+    heads: tuple[Head, ...], marked: frozenset[Position], picked: frozenset[Position]
+) -> Markup:
+    from quoting.papers.figures import State, head_plan
+
+    states = dict.fromkeys(marked, State.TO_DO)
+    drawn = head_plan(
+        heads, states, picked=picked, controls=True, widest=480, name="plan"
+    )
+    return Markup(drawn)  # noqa: S704
+
+
+def _matches(session: "Session", call: Call) -> tuple[Hit, ...]:
+    typed = call.caller or call.phone
+    return tuple(search(session, typed, subjects=("customer",)))[:5] if typed else ()
+
+
+def _before(session: "Session", call: Call) -> tuple["Quote", ...]:
+    key = int(call.customer_id) if call.customer_id.isdecimal() else None
+    return tuple(
+        customers.came_before(session, customer_id=key, casting=call.casting, most=3)
+    )
+
+
+def _kept_way(edition: "Edition", text: str, on: date) -> Alternative:
+    label, _, job = text.partition("\n")
+    return offer(edition, label, job_document.read(job, edition), on)
+
+
+# What the browser asks for.
+
+
+@bp.get("")
+@allow("counter")
+def new() -> "ResponseReturnValue":
+    """Show an empty call, or one that goes on from an earlier job."""
+    with wiring().reading() as session:
+        call = Call(said=request.args.get("say", "").strip())
+        shown = show(session, call)
+        return render_template("web/phone/call.html", shown=shown, **_choices(shown))
+
+
+@bp.post("/price")
+@allow("counter")
+def price() -> "ResponseReturnValue":
+    """Price the call: the whole page, or what changed of it for the script."""
+    live = request.headers.get("X-Live") == "1"
+    with wiring().reading() as session:
+        shown = show(session, _typed(request.form))
+        page = "web/phone/live.html" if live else "web/phone/call.html"
+        return render_template(page, shown=shown, **({} if live else _choices(shown)))
+
+
+@bp.post("/keep")
+@allow("counter")
+def keep() -> "ResponseReturnValue":
+    """Keep what is priced as an alternative and go on with another one."""
+    with wiring().reading() as session:
+        call = _typed(request.form)
+        shown = show(session, call)
+        way = shown.first
+        if way is None or len(call.ways) >= MOST_ALTERNATIVES - 1:
+            return render_template(
+                "web/phone/call.html", shown=shown, **_choices(shown)
+            ), 422
+        label = call.label or way.label or f"Way {len(call.ways) + 1}"
+        text = f"{label}\n{job_document.write(way.job)}"
+        again = replace(
+            call,
+            ways=(*call.ways, text),
+            base=job_document.write(way.job),
+            label="",
+            said="",
+            out=(),
+            own={},
+            added=(),
+            free=(),
+            at=(),
+            sets=(),
+            call_it="",
+        )
+        shown = show(session, again)
+        return render_template("web/phone/call.html", shown=shown, **_choices(shown))
+
+
+@bp.post("/answer")
+@allow("counter")
+def answer() -> "ResponseReturnValue":
+    """Remember what the shop means by a word, and price the call again."""
+    word, _, codes = request.form.get("answer", "").partition("=")
+    with wiring().transaction() as session:
+        if word and codes:
+            quotes.remember_answer(session, word, codes)
+        shown = show(session, _typed(request.form))
+        return render_template("web/phone/call.html", shown=shown, **_choices(shown))
+
+
+@bp.post("/again/<int:quote_id>")
+@allow("counter")
+def again(quote_id: int) -> "ResponseReturnValue":
+    """Take an earlier job as the beginning of this call."""
+    with wiring().reading() as session:
+        text = quotes.job_text(session, quote_id)
+        call = replace(_typed(request.form), base=text, said="")
+        shown = show(session, call)
+        return render_template("web/phone/call.html", shown=shown, **_choices(shown))
+
+
+@bp.post("/save")
+@allow("counter")
+def save() -> "ResponseReturnValue":
+    """Save the call as a quote, or show the form again with what is in the way."""
+    call = _typed(request.form)
+    try:
+        with wiring().transaction() as session:
+            shown = show(session, call)
+            if shown.first is None or shown.call.wrong or shown.refused:
+                return render_template(
+                    "web/phone/call.html",
+                    shown=shown,
+                    **_choices(shown) | {"unsaved": True},
+                ), 422
+            token = request.form.get("once", "")
+            address = once.already(session, token)
+            if address is None:
+                address = _saved(session, shown)
+                once.remember(session, token, address, at=wiring().clock())
+    except RuleError as refused:
+        with wiring().reading() as session:
+            shown = show(session, call)
+            return render_template(
+                "web/phone/call.html",
+                shown=shown,
+                **_choices(shown) | {"stopped": str(refused)},
+            ), status_of(refused)
+    return redirect(address, 303)
+
+
+def _saved(session: "Session", shown: Shown) -> str:
+    call, now = shown.call, wiring().now()
+    assert shown.first is not None  # noqa: S101
+    ways = [
+        *(quotes.Asked(way.label, way.job) for way in shown.kept),
+        quotes.Asked(call.label or shown.first.label, shown.first.job),
+    ]
+    reader = _Reader(call, shown.edition, shown.formats)
+    about = quotes.About(
+        customer_id=int(call.customer_id) if call.customer_id.isdecimal() else None,
+        caller=call.caller,
+        phone=call.phone,
+        email=call.email,
+        order_number=call.order_number,
+        registration=call.registration,
+        engine=call.engine,
+        casting=call.casting,
+        call_back=reader.day("call_back"),
+        arrives=reader.day("arrives"),
+    )
+    if call.quote.isdecimal():
+        quote = quotes.quote_of(session, int(call.quote))
+        quotes.revise(
+            session,
+            quote,
+            int(call.version or 0),
+            about,
+            ways,
+            now,
+            said=call.said,
+            ready=reader.day("ready"),
+            why=call.why,
+        )
+    else:
+        quote = quotes.save(
+            session,
+            about,
+            ways,
+            now,
+            said=call.said,
+            ready=reader.day("ready"),
+            draft=request.form.get("do") == "draft",
+        )
+        flash(f"Saved as {quote.number}.")
+    return url_for("quotes.page", quote_id=quote.id)
+
+
+@bp.get("/revise/<int:quote_id>")
+@allow("counter")
+def revise(quote_id: int) -> "ResponseReturnValue":
+    """Open a saved quote in the form, to be saved as its next revision."""
+    with wiring().reading() as session:
+        quote = quotes.quote_of(session, quote_id)
+        latest = quote.revisions[-1]
+        *others, last = latest.ways
+        about = quotes.about(quote)
+        call = Call(
+            base=last.job,
+            label=last.label,
+            ways=tuple(f"{way.label}\n{way.job}" for way in others),
+            quote=str(quote.id),
+            version=str(quote.version),
+            customer_id=str(about.customer_id or ""),
+            caller=about.caller,
+            phone=about.phone,
+            email=about.email,
+            order_number=about.order_number,
+            registration=about.registration,
+            engine=about.engine,
+            casting=about.casting,
+            arrives=_iso(about.arrives),
+            ready=_iso(latest.ready),
+            call_back=_iso(about.call_back),
+        )
+        shown = show(session, call)
+        return render_template("web/phone/call.html", shown=shown, **_choices(shown))
+
+
+def _iso(day: date | None) -> str:
+    return day.isoformat() if day else ""
+
+
+def _choices(shown: Shown) -> dict[str, object]:
+    """Return what the form chooses from."""
+    edition = shown.edition
+    return {
+        "layouts": edition.layouts.values(),
+        "operations": edition.operations.values(),
+        "sets": edition.sets.values(),
+        "reasons": edition.reasons.values(),
+        "all_terms": edition.terms.values(),
+        "rushes": edition.rush.values(),
+        "conditions": CONDITIONS,
+        "rows": _ROWS,
+        "unsaved": False,
+        "stopped": "",
+    }

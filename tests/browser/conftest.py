@@ -1,0 +1,119 @@
+"""A shop behind a real server, and a real browser at it."""
+
+import threading
+from contextlib import closing, contextmanager
+from typing import NamedTuple
+
+import pytest
+from browsing import NAMES, PASSWORD, START, Clock, records
+
+from quoting.resources import folder
+from quoting.settings import Settings
+from quoting.store.database import Database
+from quoting.web.app import create_app
+from quoting.workflow import people, rates
+
+FLAGS = (
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+)
+
+
+class House(NamedTuple):
+    """A shop that is served: where, the records behind it, and its clock."""
+
+    address: str
+    database: Database
+    clock: Clock
+
+
+@pytest.fixture(scope="session")
+def chromium():
+    """Return a running Chromium."""
+    from browsing import CHROMIUM
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
+        yield browser
+        browser.close()
+
+
+@pytest.fixture(scope="session")
+def serving():
+    """Return what serves a shop from a folder, with or without its people."""
+    from waitress.server import create_server
+
+    @contextmanager
+    def serve(place, *, manned=True):
+        url = f"sqlite:///{place / 'shop.db'}"
+        with closing(Database(url)) as database:
+            database.upgrade()
+            if manned:
+                _let_in(database)
+        clock = Clock()
+        app = create_app(Settings(database=url, secret="for tests"), clock=clock)
+        server = create_server(app, host="127.0.0.1", port=0, threads=4)
+        thread = threading.Thread(target=server.run, daemon=True)
+        thread.start()
+        yield House(f"http://127.0.0.1:{server.effective_port}", records(app), clock)
+        server.close()
+        thread.join(5)
+        records(app).close()
+
+    return serve
+
+
+def _let_in(database):
+    with database.transaction() as session:
+        for role, name in NAMES.items():
+            people.add(session, role, name, [role], PASSWORD, at=START, who="test")
+        people.setup(session).zone = "Europe/London"
+        rates.bring_in(session, folder("rates_demo"), at=START, who="test")
+
+
+@pytest.fixture
+def house(serving, tmp_path):
+    """Return a fresh shop."""
+    with serving(tmp_path) as house:
+        yield house
+
+
+@pytest.fixture
+def seat(chromium, house):
+    """Return what seats somebody at a browser of their own and signs them in."""
+    contexts = []
+
+    def sit(role, *, scripts=True, width=1280, height=720):
+        context = chromium.new_context(
+            viewport={"width": width, "height": height},
+            java_script_enabled=scripts,
+            base_url=house.address,
+        )
+        contexts.append(context)
+        return sign_in(context.new_page(), role)
+
+    yield sit
+    for context in contexts:
+        context.close()
+
+
+@pytest.fixture(scope="session")
+def signing_in():
+    """Return what signs somebody in at a page."""
+    return sign_in
+
+
+def sign_in(page, role):
+    """Sign in by the form; return the page."""
+    page.goto("/sign-in")
+    page.fill("[name=sign_in]", role)
+    page.fill("[name=password]", PASSWORD)
+    page.keyboard.press("Enter")
+    page.wait_for_url(lambda url: "sign-in" not in url)
+    return page
