@@ -319,10 +319,16 @@ class MarkedPlan(NamedTuple):
     singled_out: bool
 
 
-def marked_plan(
-    edition: Edition, job: Job, priced: Priced, name: str
-) -> MarkedPlan | None:
-    """Return the plan of a job's heads; None where they have no valves.
+class Marks(NamedTuple):
+    """The valves worth marking, the sentence that says why, and if it singles out."""
+
+    valves: frozenset[Position]
+    words: str
+    singled_out: bool
+
+
+def marks(edition: Edition, job: Job, priced: Priced) -> Marks | None:
+    """Return the valves worth marking on a plan; None where the heads have none.
 
     Marked are the valves of work that is done to some valves only, for that is what one
     wants to see; where there is none, every valve that is worked on.
@@ -330,22 +336,32 @@ def marked_plan(
     every = {p for head in job.heads for side in Side for p in head.positions(side)}
     if not every:
         return None
-    worked: dict[str, dict[Position, None]] = {}
+    worked: dict[str, set[Position]] = {}
     for line in priced.lines:
         if line.kind == "labour" and line.positions:
-            worked.setdefault(line.code, {}).update(dict.fromkeys(line.positions))
-    some = {code: marks for code, marks in worked.items() if len(marks) < len(every)}
-    if some:
-        marked = next(iter(some.values()))
-        names = [
-            edition.operations[code].name.lower()
-            for code, marks in some.items()
-            if marks.keys() == marked.keys()
-        ]
-        words = f"Filled: {', '.join(names)}; {len(marked)} of {len(every)} valves."
-    else:
-        marked = {p: None for marks in worked.values() for p in marks}
+            worked.setdefault(line.code, set()).update(line.positions)
+    some = {code: valves for code, valves in worked.items() if len(valves) < len(every)}
+    if not some:
+        marked = frozenset(place for valves in worked.values() for place in valves)
         words = f"Filled: worked on, all {len(every)} valves." if marked else ""
-    states = dict.fromkeys(marked, State.TO_DO)
+        return Marks(marked, words, singled_out=False)
+    marked = frozenset(next(iter(some.values())))
+    names = [
+        edition.operations[code].name.lower()
+        for code, valves in some.items()
+        if valves == marked
+    ]
+    words = f"Filled: {', '.join(names)}; {len(marked)} of {len(every)} valves."
+    return Marks(marked, words, singled_out=True)
+
+
+def marked_plan(
+    edition: Edition, job: Job, priced: Priced, name: str
+) -> MarkedPlan | None:
+    """Return the plan of a job's heads with its ``marks``; None without valves."""
+    found = marks(edition, job, priced)
+    if found is None:
+        return None
+    states = dict.fromkeys(found.valves, State.TO_DO)
     picture = Markup(head_plan(job.heads, states, name=name))  # noqa: S704
-    return MarkedPlan(picture, words, bool(some))
+    return MarkedPlan(picture, found.words, found.singled_out)

@@ -1,7 +1,7 @@
 """Counter: what is on my counter, what waits for whom, whom do I ring today?"""
 
 import re
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import timedelta
 from decimal import Decimal
 from typing import TYPE_CHECKING, NamedTuple
@@ -596,7 +596,7 @@ class Till:
     wrong: tuple[str, ...] = ()
     hits: "tuple[Hit, ...]" = ()
     customer: str = ""
-    asked: bool = field(default=False)
+    asked: bool = False
 
 
 @bp.get("/sale")

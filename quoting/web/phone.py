@@ -300,6 +300,7 @@ class Shown:
     refused: tuple[str, ...] = ()
     kept: tuple[Alternative, ...] = ()
     plan: Markup | None = None
+    plan_says: str = ""
     valves: tuple[tuple[str, bool], ...] = ()
     told: ToTell | None = None
     trade_name: str = ""
@@ -364,7 +365,7 @@ class Shown:
                 f"pay at most {self.money(way.condemned)}."
             )
         if self.told.not_included:
-            said.append(f"Not included: {', '.join(self.told.not_included)}.")
+            said.append("What the tests find comes on top; I ask you first.")
         until = self.formats.date(self.told.valid_until)
         said.append(f"The price holds until {until}.")
         return " ".join(said)
@@ -441,10 +442,12 @@ def _with_details(shown: Shown, way: Alternative, on: date) -> Shown:
     trade = next(
         (terms for terms in edition.terms.values() if terms.discount_labour), None
     )
+    plan, plan_says = _plan(shown, way)
     told = to_tell(edition, way, on, trade if way.priced.lines else None)
     return replace(
         shown,
-        plan=_plan(shown, way),
+        plan=plan,
+        plan_says=plan_says,
         valves=tuple(_valves(shown, way)),
         told=told,
         trade_name=trade.name if trade else "",
@@ -460,19 +463,21 @@ def _every_valve(job: Job) -> list[Position]:
     return [p for head in job.heads for side in Side for p in head.positions(side)]
 
 
-def _plan(shown: Shown, way: Alternative) -> Markup | None:
+def _plan(shown: Shown, way: Alternative) -> tuple[Markup | None, str]:
+    """Return the plan with what is worked on, or what is picked, and what it shows."""
+    from quoting.papers.priced_table import marks
+
+    found = marks(shown.edition, way.job, way.priced)
+    if found is None:
+        return None, ""
+    marked, words = found.valves, found.words
+    if task := shown.edition.operations.get(shown.call.pick):
+        lines = [line for line in way.priced.lines if line.code == task.code]
+        marked = frozenset(place for line in lines for place in line.positions)
+        words = f"Filled: {task.name.lower()}."
     every = _every_valve(way.job)
-    if not every:
-        return None
-    marked = frozenset(
-        position
-        for line in way.priced.lines
-        if line.kind == "labour"
-        and (not shown.call.pick or line.code == shown.call.pick)
-        for position in line.positions
-    )
     picked = frozenset(place for place in every if place.filed in shown.call.at)
-    return _drawn(way.job.heads, marked, picked)
+    return _drawn(way.job.heads, marked, picked), words
 
 
 @lru_cache(maxsize=256)

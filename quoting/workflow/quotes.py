@@ -50,6 +50,9 @@ from quoting.workflow import rates
 from quoting.workflow.customers import NoSuchRecordError, casting_key, customer
 from quoting.workflow.search import index, words_of
 
+#: What is noted beside the yes to a sale, whose heads nobody waits for.
+OVER_THE_COUNTER = "sold over the counter"
+
 
 class NothingOfferedError(RuleError):
     """A quote would hold no work, or more ways than stand side by side."""

@@ -18,7 +18,7 @@ from quoting.domain.life import check_deposit
 from quoting.domain.quote import Alternative, offer
 from quoting.store.models import Quote
 from quoting.workflow import counter_papers, orders, quotes, rates
-from quoting.workflow.quotes import About, Asked, Now
+from quoting.workflow.quotes import OVER_THE_COUNTER, About, Asked, Now
 
 #: What a buyer is called who leaves no name.
 CASH_CUSTOMER = "cash customer"
@@ -88,7 +88,7 @@ def sell(session: Session, sale: Sale, now: Now) -> Quote:
     about = About(customer_id=sale.customer_id, caller="" if sale.customer_id else name)
     quote = quotes.save(session, about, [Asked("", sale.job)], now, said=sale.said)
     buyer = quotes.on_paper(quotes.quote_of(session, quote.id)).name or name
-    consent = Consent(by=buyer, how=How.IN_PERSON, note="sold over the counter")
+    consent = Consent(by=buyer, how=How.IN_PERSON, note=OVER_THE_COUNTER)
     quotes.accept(session, quote, quote.version, 1, consent, now.at, now)
     taken = orders.take_deposit(session, quote, total, sale.method, now)
     counter_papers.receipt(session, quote, taken, now)

@@ -7,7 +7,8 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session, joinedload
 
 from quoting.domain.life import OrderState, QuoteState
-from quoting.store.models import Order, Quote
+from quoting.store.models import Approval, Order, Quote
+from quoting.workflow.quotes import OVER_THE_COUNTER
 
 #: Days after which heads that are ready and told count as uncollected
 #: (common practice, no source; what may be done with them is for local law).
@@ -20,7 +21,7 @@ class Today(NamedTuple):
 
     Attributes:
         to_call: quotes whose caller is to be rung back by today.
-        came: accepted quotes whose heads are not here yet.
+        came: accepted quotes whose heads are not here yet, sales left out.
         waiting: work orders that wait for something.
         working: work orders in the shop that wait for nothing, by promised day.
         ready: work orders that are ready and nobody was told.
@@ -37,6 +38,7 @@ class Today(NamedTuple):
 
 def today(session: Session, on: date) -> Today:
     """Return what the counter should look at on a day; at most 50 of each."""
+    sold = select(Approval.quote_id).where(Approval.note == OVER_THE_COUNTER)
     quotes = select(Quote).options(joinedload(Quote.customer)).limit(_MOST)
     orders = (
         select(Order)
@@ -59,7 +61,11 @@ def today(session: Session, on: date) -> Today:
         came=list(
             session.scalars(
                 quotes.outerjoin(Order, Order.quote_id == Quote.id)
-                .where(Quote.state == QuoteState.ACCEPTED, Order.id.is_(None))
+                .where(
+                    Quote.state == QuoteState.ACCEPTED,
+                    Order.id.is_(None),
+                    Quote.id.not_in(sold),
+                )
                 .order_by(Quote.on, Quote.id)
             )
         ),

@@ -9,11 +9,11 @@
 
     const ask = async () => {
       const mine = ++asked;
-      const get = form.method === "get";
+      const get = form.getAttribute("method") === "get";
       const sent = new FormData(form);
       const address = get
-        ? form.action + "?" + new URLSearchParams(sent)
-        : form.action;
+        ? form.getAttribute("action") + "?" + new URLSearchParams(sent)
+        : form.getAttribute("action");
       try {
         const answer = await fetch(address, {
           method: get ? "GET" : "POST",

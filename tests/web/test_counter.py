@@ -607,6 +607,7 @@ def test_a_sale_is_priced_paid_and_receipted_in_one_go(shop, counter):
     receipt = shop.paper("receipt")[1]
     assert money(shop.told(FOUR).total) in receipt
     assert "not an invoice" in receipt
+    assert quote.number not in counter.get("/counter").text
 
 
 def test_a_known_buyer_is_found_and_buys_on_their_own_terms(shop, counter):
