@@ -1,0 +1,207 @@
+"""From a yes to handing over, on both databases."""
+
+import hashlib
+from datetime import timedelta
+from decimal import Decimal
+
+import pytest
+from shop import DAY, now
+
+from quoting.domain.consent import Consent, How
+from quoting.domain.life import (
+    DepositTaxedError,
+    IllegalMoveError,
+    OrderMove,
+    WaitsFor,
+)
+from quoting.papers.html import Paper
+from quoting.store import audit
+from quoting.workflow import issuing, orders, quotes
+from quoting.workflow.orders import BookedIn, HeadCame
+from quoting.workflow.today import today
+
+PAIR = "v6 24v x2 overheated"
+
+
+@pytest.fixture
+def accepted(shop):
+    """Return a customer's quote of two heads that was said yes to."""
+    key = shop.save(PAIR, customer=shop.customer("Osgood & Daughters Garage"))
+    say_yes(shop, key)
+    return key
+
+
+def say_yes(shop, key, days=0):
+    with shop.database.transaction() as session:
+        quote = quotes.quote_of(session, key)
+        yes = Consent("Osgood", How.IN_PERSON)
+        quotes.accept(session, quote, quote.version, 1, yes, now().at, now(days=days))
+
+
+def book_in(shop, key, *heads, days=0, **came):
+    with shop.database.transaction() as session:
+        quote = quotes.quote_of(session, key)
+        return orders.book_in(
+            session, quote, BookedIn(heads, **came), now(days=days)
+        ).id
+
+
+def move(shop, key, *moves, days=0, **more):
+    for step in moves:
+        with shop.database.transaction() as session:
+            order = orders.order_of(session, key)
+            orders.move(session, order, order.version, step, now(days=days), **more)
+
+
+def test_a_pair_is_booked_in_with_a_tag_and_a_place_for_each_head(shop, accepted):
+    left = HeadCame("A", came_with="8 cam caps", stands="shelf 3", casting="tl 48-1")
+    key = book_in(shop, accepted, left, HeadCame("B", stands="tray 4"))
+    with shop.database.reading() as session:
+        order = orders.order_of(session, key)
+
+        assert (order.number, order.state) == ("W-00001", "booked in")
+        assert [(h.tag, h.stands, h.casting) for h in order.heads] == [
+            ("A", "shelf 3", "TL481"),
+            ("B", "tray 4", ""),
+        ]
+        assert [step.place for step in order.steps] == sorted(
+            step.place for step in order.steps
+        )
+        assert any(step.gate for step in order.steps)
+
+
+def test_heads_are_not_booked_in_without_a_yes_or_without_knowing_whose_they_are(shop):
+    nobodys = shop.save(PAIR)
+    with pytest.raises(orders.NoYesError, match="not accepted"):
+        book_in(shop, nobodys)
+    say_yes(shop, nobodys)
+    with pytest.raises(orders.WhoseHeadsError):
+        book_in(shop, nobodys)
+
+
+def test_the_same_heads_are_not_booked_in_twice_and_no_number_is_lost(shop, accepted):
+    book_in(shop, accepted)
+    with pytest.raises(orders.AlreadyBookedInError, match="W-00001"):
+        book_in(shop, accepted)
+    other = shop.save("16v skim", customer=shop.customer("Figtree Motors"))
+    say_yes(shop, other)
+    key = book_in(shop, other)
+    with shop.database.reading() as session:
+        assert orders.order_of(session, key).number == "W-00002"
+
+
+def test_a_job_goes_its_way_to_the_customer_and_the_trail_tells_it(shop, accepted):
+    key = book_in(shop, accepted)
+    move(shop, key, OrderMove.START)
+    move(shop, key, OrderMove.MAKE_READY, OrderMove.TELL, days=4)
+    move(shop, key, OrderMove.COLLECT, days=6, collected_by="Ida Osgood")
+    with shop.database.reading() as session:
+        order = orders.order_of(session, key)
+
+        assert order.state == "collected"
+        assert order.ready == order.told == DAY + timedelta(days=4)
+        assert (order.collected, order.collected_by) == (
+            DAY + timedelta(days=6),
+            "Ida Osgood",
+        )
+        assert order.waits_for == ""
+        assert [entry.new for entry in audit.story(session, "order", key)][1:] == [
+            "on the bench", "ready", "ready", "collected",
+        ]  # fmt: skip
+
+
+def test_what_was_never_on_the_bench_is_not_handed_over_by_itself(shop, accepted):
+    key = book_in(shop, accepted)
+    with pytest.raises(IllegalMoveError, match="booked in"):
+        move(shop, key, OrderMove.COLLECT)
+    with shop.database.reading() as session:
+        assert orders.order_of(session, key).state == "booked in"
+
+
+def test_today_names_what_waits_and_what_nobody_was_told(shop, accepted):
+    with shop.database.reading() as session:
+        assert [quote.id for quote in today(session, DAY).came] == [accepted]
+    key = book_in(shop, accepted)
+    with shop.database.transaction() as session:
+        order = orders.order_of(session, key)
+        orders.wait(session, order, order.version, WaitsFor.PARTS, "due Friday", now())
+    with shop.database.reading() as session:
+        [waiting] = today(session, DAY).waiting
+        assert (waiting.waits_for, waiting.waits_since) == ("parts", DAY)
+    move(shop, key, OrderMove.MAKE_READY, days=1)
+    with shop.database.reading() as session:
+        later = today(session, DAY + timedelta(days=1))
+        assert [order.id for order in later.ready] == [key]
+    move(shop, key, OrderMove.TELL, days=1)
+    with shop.database.reading() as session:
+        much_later = today(session, DAY + timedelta(days=30))
+        assert much_later.ready == []
+        assert [order.id for order in much_later.uncollected] == [key]
+
+
+def test_a_deposit_has_a_receipt_number_and_is_kept_to_the_cent(shop, accepted):
+    with shop.database.transaction() as session:
+        quote = quotes.quote_of(session, accepted)
+        row = orders.take_deposit(session, quote, Decimal("150.50"), "cash", now())
+        assert (row.number, row.amount) == ("D-00001", 15050)
+
+
+def test_no_deposit_is_taken_where_tax_falls_due_on_it(shop, accepted):
+    from quoting.workflow import people
+
+    with shop.database.transaction() as session:
+        people.setup(session).deposits_taxed = True
+    with shop.database.transaction() as session:
+        quote = quotes.quote_of(session, accepted)
+        with pytest.raises(DepositTaxedError):
+            orders.take_deposit(session, quote, Decimal(150), "cash", now())
+    with shop.database.reading() as session:
+        quote = quotes.quote_of(session, accepted)
+        assert orders.deposits(session, quote) == []
+
+
+def test_what_changed_since_the_yes_adds_up_to_the_difference(shop, accepted):
+    with shop.database.transaction() as session:
+        quote = quotes.quote_of(session, accepted)
+        assert orders.changed_since_yes(session, quote) is None
+        more = [quotes.Asked("", shop.job(f"{PAIR}, guides exhaust"))]
+        about = quotes.about(quote)
+        quotes.revise(session, quote, quote.version, about, more, now(), why="worn")
+    with shop.database.reading() as session:
+        quote = quotes.quote_of(session, accepted)
+        changed = orders.changed_since_yes(session, quote)
+        before, after = (revision.ways[0] for revision in quote.revisions)
+        cents = shop.edition.currency.to_minor
+        assert quote.state == "accepted"
+        assert sum(cents(one.amount) for one in changed.lines) == after.net - before.net
+
+
+@pytest.mark.needs_pdf
+def test_a_reprint_is_the_file_that_was_kept(shop, accepted):
+    paper = Paper("<html lang='en'><title>Slip</title><p>Slip</p>", "Slip", DAY)
+    with shop.database.transaction() as session:
+        key = issuing.issue(
+            session, paper, kind="slip", number="W-00001", quote_id=accepted,
+            at=now().at, who="Ada",
+        )  # fmt: skip
+    first = issuing.file_of(shop.database, key)
+    again = issuing.file_of(shop.database, key)
+
+    assert first == again
+    assert first.pdf.startswith(b"%PDF")
+    assert hashlib.sha256(first.pdf).hexdigest() == first.sha256
+
+
+@pytest.mark.needs_pdf
+def test_a_paper_whose_program_was_lost_is_finished_from_what_is_kept(shop, accepted):
+    paper = Paper("<html lang='en'><title>Slip</title><p>Slip</p>", "Slip", DAY)
+    with shop.database.transaction() as session:
+        key = issuing.issue(
+            session, paper, kind="slip", number="W-00001", quote_id=accepted,
+            at=now().at, who="Ada",
+        )  # fmt: skip
+    with shop.database.reading() as session:
+        assert issuing.unfinished(session) == [key]
+    issuing.file_of(shop.database, key)
+    with shop.database.reading() as session:
+        assert issuing.unfinished(session) == []
