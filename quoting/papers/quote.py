@@ -79,6 +79,8 @@ def _notes(
         yield "If it cannot be repaired", condemned
     if left_out := list(_left_out(ways)):
         yield "Left out, left open", left_out
+    if edition.ceiling is not None and edition.ceiling.legend:
+        yield "If more turns out to be needed", [edition.ceiling.legend]
     if guarantee := edition.shop.guarantee:
         yield "Guarantee", [guarantee]
 

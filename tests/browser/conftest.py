@@ -23,6 +23,9 @@ FLAGS = (
     "--disable-sync",
 )
 
+#: Milliseconds after which what does not come is not there.
+PATIENCE = 10_000
+
 
 class House(NamedTuple):
     """A shop that is served: where, the records behind it, and its clock."""
@@ -95,6 +98,7 @@ def seat(chromium, house):
             java_script_enabled=scripts,
             base_url=house.address,
         )
+        context.set_default_timeout(PATIENCE)
         contexts.append(context)
         return sign_in(context.new_page(), role)
 
