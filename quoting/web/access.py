@@ -87,9 +87,9 @@ def gate() -> ResponseReturnValue | None:
     if request.endpoint == "static":
         return None
     with wiring().reading() as records:
-        set_up = people.is_set_up(records)
         g.zone = people.zone(records)
-        g.person = _who(records) if set_up else None
+        g.person = _who(records)
+        set_up = g.person is not None or people.is_set_up(records)
     if not set_up and request.endpoint not in _FIRST:
         return redirect(url_for("people.first"), 303)
     if request.endpoint is None:
