@@ -430,11 +430,18 @@ def _offers(
         if candidate.refused:
             refused += candidate.refused
             continue
+        job = replace(candidate.job, heads=tuple(map(_same_head, candidate.job.heads)))
         try:
-            ways.append(offer(edition, candidate.label, candidate.job, on))
+            ways.append(offer(edition, candidate.label, job, on))
         except RuleError as error:
             refused.append(str(error))
     return tuple(ways), tuple(dict.fromkeys(refused))
+
+
+@lru_cache(maxsize=256)
+def _same_head(head: Head) -> Head:
+    """Return an equal head, the same one each time: its lines are kept with it."""
+    return head
 
 
 def _with_details(shown: Shown, way: Alternative, on: date) -> Shown:
