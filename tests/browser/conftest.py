@@ -1,11 +1,12 @@
 """A shop behind a real server, and a real browser at it."""
 
+import shutil
 import threading
 from contextlib import closing, contextmanager
 from typing import NamedTuple
 
 import pytest
-from browsing import NAMES, PASSWORD, START, Clock, records
+from browsing import NAMES, PASSWORD, QUICK, START, Clock, records
 
 from quoting.resources import folder
 from quoting.settings import Settings
@@ -47,18 +48,36 @@ def chromium():
         browser.close()
 
 
+@pytest.fixture(scope="session", autouse=True)
+def quick():
+    """Hash passwords quickly."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(people, "HASHER", QUICK)
+        yield
+
+
 @pytest.fixture(scope="session")
-def serving():
+def models(tmp_path_factory, quick):  # noqa: ARG001  (its passwords are hashed so)
+    """Return a file of records without and one with people, to be copied."""
+    place = tmp_path_factory.mktemp("models")
+    new, manned = place / "new.db", place / "manned.db"
+    with closing(Database(f"sqlite:///{new}")) as database:
+        database.upgrade()
+    shutil.copyfile(new, manned)
+    with closing(Database(f"sqlite:///{manned}")) as database:
+        _let_in(database)
+    return {False: new, True: manned}
+
+
+@pytest.fixture(scope="session")
+def serving(models):
     """Return what serves a shop from a folder, with or without its people."""
     from waitress.server import create_server
 
     @contextmanager
     def serve(place, *, manned=True):
+        shutil.copyfile(models[manned], place / "shop.db")
         url = f"sqlite:///{place / 'shop.db'}"
-        with closing(Database(url)) as database:
-            database.upgrade()
-            if manned:
-                _let_in(database)
         clock = Clock()
         app = create_app(Settings(database=url, secret="for tests"), clock=clock)
         server = create_server(app, host="127.0.0.1", port=0, threads=4)
