@@ -45,7 +45,7 @@ from quoting.i18n import Formats
 from quoting.web.access import allow
 from quoting.web.errors import status_of
 from quoting.web.wiring import wiring
-from quoting.workflow import customers, once, quotes, rates
+from quoting.workflow import customers, quotes, rates
 from quoting.workflow.search import Hit, search
 
 if TYPE_CHECKING:
@@ -610,11 +610,7 @@ def save() -> "ResponseReturnValue":
                     shown=shown,
                     **_choices(shown) | {"unsaved": True},
                 ), 422
-            token = request.form.get("once", "")
-            address = once.already(session, token)
-            if address is None:
-                address = _saved(session, shown)
-                once.remember(session, token, address, at=wiring().clock())
+            address = wiring().once(session, lambda: _saved(session, shown))
     except RuleError as refused:
         with wiring().reading() as session:
             shown = show(session, call)

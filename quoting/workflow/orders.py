@@ -658,27 +658,8 @@ def _unchanged(order: Order, version: int) -> None:
     flag_modified(order, "state")
 
 
-def _note(
-    session: Session,
-    order: Order,
-    now: Now,
-    what: str,
-    *,
-    old: str = "",
-    new: str = "",
-    why: str = "",
-) -> None:
-    audit.record(
-        session,
-        at=now.at,
-        who=now.who,
-        what=what,
-        subject="order",
-        subject_id=order.id,
-        old=old,
-        new=new,
-        why=why,
-    )
+def _note(session: Session, order: Order, now: Now, what: str, **told: str) -> None:
+    quotes.note(session, "order", order.id, now, what, **told)
 
 
 def since(day: datetime | date | None, on: date) -> int:

@@ -638,9 +638,14 @@ def _sums_of(revision: Revision, currency: Currency) -> str:
     )
 
 
-def _note(
+def _note(session: Session, quote: Quote, now: Now, what: str, **told: str) -> None:
+    note(session, "quote", quote.id, now, what, **told)
+
+
+def note(
     session: Session,
-    quote: Quote,
+    subject: str,
+    subject_id: int,
     now: Now,
     what: str,
     *,
@@ -648,13 +653,14 @@ def _note(
     new: str = "",
     why: str = "",
 ) -> None:
+    """Add to the audit trail what somebody does now to a subject."""
     audit.record(
         session,
         at=now.at,
         who=now.who,
         what=what,
-        subject="quote",
-        subject_id=quote.id,
+        subject=subject,
+        subject_id=subject_id,
         old=old,
         new=new,
         why=why,
