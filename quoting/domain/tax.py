@@ -324,16 +324,19 @@ def bases_of(
     )
 
 
-def shown_by_line(
+def taxes_by_line(
     amounts: Sequence[Amount], assessment: Assessment, policy: Policy, unit: Decimal
-) -> tuple[Decimal, ...]:
-    """Return a tax for each line such that shown lines add up to the document's tax.
+) -> tuple[tuple[Decimal, ...], ...]:
+    """Return each line's share of each of its taxes; they add up to every group.
 
     Args:
         amounts: of the lines, as they were given to ``assess``.
         assessment: what it made of them.
         policy: that it was given.
         unit: the currency's smallest unit.
+
+    Returns:
+        For each line one amount for each of its taxes, in their order.
 
     Raises:
         NothingToSplitError: a group has a tax and none of its lines has any.
@@ -342,13 +345,27 @@ def shown_by_line(
         Largest remainder of each group's tax over the exact taxes of its lines:
         docs/decisions/0004-rounding.md.
     """
-    shown = [ZERO] * len(amounts)
+    shown = [[ZERO] * len(entry.taxes) for entry in amounts]
     for group in assessment.groups:
         members = [i for i, entry in enumerate(amounts) if group.tax in entry.taxes]
         exact = [_exact(amounts[i], group.tax, policy) for i in members]
         for i, part in zip(members, fit(exact, group.amount, unit), strict=True):
-            shown[i] += part
-    return tuple(shown)
+            shown[i][amounts[i].taxes.index(group.tax)] += part
+    return tuple(map(tuple, shown))
+
+
+def shown_by_line(
+    amounts: Sequence[Amount], assessment: Assessment, policy: Policy, unit: Decimal
+) -> tuple[Decimal, ...]:
+    """Return a tax for each line such that shown lines add up to the document's tax.
+
+    The sums of what ``taxes_by_line`` gives.
+
+    Raises:
+        NothingToSplitError: as there.
+    """
+    shares = taxes_by_line(amounts, assessment, policy, unit)
+    return tuple(sum(taxes, ZERO) for taxes in shares)
 
 
 def _exact(entry: Amount, tax: Tax, policy: Policy) -> Fraction:

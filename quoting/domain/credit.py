@@ -1,0 +1,258 @@
+"""Credit notes: what of an issued invoice is taken back, and never more than is left.
+
+Pure. A line takes with it what hangs on it: its share of the discounts, of its set's
+price, of every other adjustment and of the tax, as they were fixed at issue. What is
+credited last takes what is left of each, so credits in any order that take back all of
+an invoice add up to it exactly.
+"""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
+from datetime import date
+from decimal import Decimal
+from fractions import Fraction
+from typing import NamedTuple
+
+from quoting.domain.errors import RuleError, translatable
+from quoting.domain.invoice import Bit, Document, Item, Kind, Reference, Why, tax_rows
+from quoting.domain.money import ZERO, fit, round_to
+
+
+class NothingLeftError(RuleError):
+    """All of an invoice, or of a line, is credited already."""
+
+    message = translatable("All of {what} is credited already; nothing was issued.")
+
+
+class TooMuchCreditedError(RuleError):
+    """More is to be credited than is left."""
+
+    message = translatable("{given} is more than the {left} that is left of {what}.")
+
+
+class NothingCreditedError(RuleError):
+    """A credit note would credit nothing."""
+
+    message = translatable("Say what is credited: lines, an amount, or all of it.")
+
+
+class Left(NamedTuple):
+    """A bit of an invoice at *place* as it was issued, and what is left of it."""
+
+    place: int
+    whole: Bit
+    rest: Bit
+
+
+def left_of(invoice: Document, notes: Iterable[Document]) -> tuple[Left, ...]:
+    """Return each bit of an invoice with what no credit note has taken back yet."""
+    rest = {
+        (item.place, bit.code, bit.of): bit
+        for item in invoice.items
+        for bit in item.bits
+    }
+    whole = dict(rest)
+    for note in notes:
+        for item in note.items:
+            for bit in item.bits:
+                key = (item.place, bit.code, bit.of)
+                rest[key] = _less(rest[key], bit)
+    return tuple(Left(key[0], whole[key], bit) for key, bit in rest.items())
+
+
+def _less(bit: Bit, taken: Bit) -> Bit:
+    taxes = tuple(a - b for a, b in zip(bit.taxes, taken.taxes, strict=True))
+    return bit._replace(
+        amount=bit.amount - taken.amount, net=bit.net - taken.net, taxes=taxes
+    )
+
+
+def left_of_line(left: Iterable[Left], place: int) -> Decimal:
+    """Return what may still be credited for a line, with all that hangs on it."""
+    return sum((bit.rest.gross for bit in left if _hangs_on(bit, place)), ZERO)
+
+
+def _hangs_on(bit: Left, place: int) -> bool:
+    return (bit.whole.of or bit.place) == place
+
+
+def credit_all(invoice: Document, notes: Sequence[Document]) -> tuple[Item, ...]:
+    """Return the items of a credit note for all that is left.
+
+    Raises:
+        NothingLeftError: nothing is.
+    """
+    return _items(invoice, [(bit.place, bit.rest) for bit in left_of(invoice, notes)])
+
+
+def credit_lines(
+    invoice: Document,
+    notes: Sequence[Document],
+    lines: Mapping[int, Decimal],
+) -> tuple[Item, ...]:
+    """Return the items of a credit note for some lines, whole or in part.
+
+    A line takes with it, in proportion, its share of the discounts, of its set's
+    price, of every other adjustment and of the tax. A part that reaches what is left
+    takes all of that.
+
+    Args:
+        invoice: to be corrected.
+        notes: issued for it before.
+        lines: by place the share of the line as it was charged, above 0 to 1.
+
+    Raises:
+        NothingCreditedError: no line was chosen, or not a share of it.
+        NothingLeftError: nothing is left of a line.
+        TooMuchCreditedError: less is left of a line than is to be credited.
+    """
+    left = left_of(invoice, notes)
+    names = {item.place: item.description for item in invoice.items}
+    taken: list[tuple[int, Bit]] = []
+    for place, share in lines.items():
+        if not 0 < share <= 1:
+            raise NothingCreditedError
+        bits = [bit for bit in left if _hangs_on(bit, place)]
+        if not any(bit.rest.gross for bit in bits):
+            raise NothingLeftError(what=names.get(place, str(place)))
+        taken += _part_of_line(bits, share, invoice, names[place])
+    if not taken:
+        raise NothingCreditedError
+    return _items(invoice, taken)
+
+
+def _part_of_line(
+    bits: Sequence[Left], share: Decimal, invoice: Document, name: str
+) -> list[tuple[int, Bit]]:
+    unit = invoice.currency.unit
+    own = [bit for bit in bits if not bit.whole.of] or bits
+    asked = sum((round_to(bit.whole.amount * share, unit) for bit in own), ZERO)
+    rest = sum((bit.rest.amount for bit in own), ZERO)
+    if abs(asked) > abs(rest):
+        raise TooMuchCreditedError(given=abs(asked), left=abs(rest), what=name)
+    if asked == rest:
+        return [(bit.place, bit.rest) for bit in bits]
+    return [(bit.place, _part(bit, share, invoice)) for bit in bits]
+
+
+def _part(bit: Left, share: Decimal, invoice: Document) -> Bit:
+    """Return a share of a bit as it was charged, and never more than is left."""
+
+    def part(whole: Decimal, rest: Decimal) -> Decimal:
+        taken = round_to(whole * share, invoice.currency.unit)
+        return taken if abs(taken) <= abs(rest) else rest
+
+    taxes = tuple(map(part, bit.whole.taxes, bit.rest.taxes))
+    net = part(bit.whole.net, bit.rest.net)
+    return _made(bit.whole, net, taxes, invoice)
+
+
+def _made(bit: Bit, net: Decimal, taxes: tuple[Decimal, ...], invoice: Document) -> Bit:
+    within = sum(taxes, ZERO) if invoice.policy.inclusive else ZERO
+    return bit._replace(amount=net + within, net=net, taxes=taxes)
+
+
+def credit_amount(
+    invoice: Document, notes: Sequence[Document], gross: Decimal
+) -> tuple[Item, ...]:
+    """Return the items of a credit note for an amount with tax, over all that is left.
+
+    Each line and each rate bears its share of it, by what is left of them.
+
+    Args:
+        invoice: to be corrected.
+        notes: issued for it before.
+        gross: above 0, a multiple of the smallest unit.
+
+    Raises:
+        NothingCreditedError: it is not above 0.
+        NothingLeftError: nothing is left.
+        TooMuchCreditedError: less is left.
+    """
+    if gross <= 0:
+        raise NothingCreditedError
+    left = left_of(invoice, notes)
+    rest = sum((bit.rest.gross for bit in left), ZERO)
+    if not rest:
+        raise NothingLeftError(what=invoice.number)
+    if gross > rest:
+        raise TooMuchCreditedError(given=gross, left=rest, what=invoice.number)
+    unit = invoice.currency.unit
+    exact = [
+        Fraction(bit.rest.gross) * Fraction(gross) / Fraction(rest) for bit in left
+    ]
+    taken = []
+    for bit, part in zip(left, fit(exact, gross, unit), strict=True):
+        whole = bit.rest.gross
+        taxes = tuple(
+            round_to(part * tax / whole, unit) if whole else ZERO
+            for tax in bit.rest.taxes
+        )
+        net = part - sum(taxes, ZERO)
+        taken.append((bit.place, _made(bit.whole, net, taxes, invoice)))
+    return _items(invoice, taken)
+
+
+def _items(invoice: Document, taken: Iterable[tuple[int, Bit]]) -> tuple[Item, ...]:
+    by_place: dict[int, list[Bit]] = {}
+    for place, bit in taken:
+        if bit.amount or bit.gross:
+            by_place.setdefault(place, []).append(bit)
+    if not by_place:
+        raise NothingLeftError(what=invoice.number)
+    return tuple(
+        replace(item, bits=tuple(by_place[item.place]), quantity=None, detail="")
+        for item in invoice.items
+        if item.place in by_place
+    )
+
+
+def credit_note(
+    invoice: Document,
+    items: tuple[Item, ...],
+    *,
+    on: date,
+    reason: Why,
+    because: str,
+    legends: tuple[str, ...] = (),
+) -> Document:
+    """Return the credit note that takes *items* of *invoice* back.
+
+    Args:
+        invoice: as it was issued.
+        items: as ``credit_all``, ``credit_lines`` or ``credit_amount`` gives them.
+        on: its day; the rates stay those of the invoice.
+        reason: as a code.
+        because: in words.
+        legends: what the country has a credit note say.
+
+    Raises:
+        ReasonNeededError: *because* is empty.
+
+    Source:
+        Council Directive 2006/112/EC, Art. 219: a document that amends an invoice
+        refers to it specifically and unambiguously.
+    """
+    if not because.strip():
+        raise ReasonNeededError
+    return replace(
+        invoice,
+        kind=Kind.CREDIT,
+        number="",
+        on=on,
+        pay_by=None,
+        items=items,
+        taxes=tax_rows(items, invoice.taxes_of),
+        deposits=(),
+        refers=(Reference(invoice.number, invoice.on),),
+        reason=reason,
+        because=because.strip(),
+        legends=legends,
+        terms="",
+    )
+
+
+class ReasonNeededError(RuleError):
+    """Something needs a reason in words."""
+
+    message = translatable("Say why in a few words; it stands on the paper.")
