@@ -178,6 +178,14 @@ class Customer(Record):
     up_to: Mapped[int | None] = mapped_column(BigInteger)
     notes: Mapped[Words]
     created: Mapped[Instant]
+    postcode: Mapped[Code]
+    town: Mapped[str] = mapped_column(String(200), default="")
+    country: Mapped[str] = mapped_column(String(2), default="")
+    register_number: Mapped[Code]
+    collective: Mapped[bool] = mapped_column(default=False)
+    certificate: Mapped[Code]
+    certified_by: Mapped[str] = mapped_column(String(200), default="")
+    certified_until: Mapped[date | None]
     contacts: Mapped[list["Contact"]] = relationship(
         order_by="Contact.id", cascade="all, delete-orphan"
     )
@@ -374,7 +382,10 @@ class Order(Record):
     """A work order: the heads that came and how far they are."""
 
     __tablename__ = "orders"
-    __table_args__ = (Index(None, "state", "promised"),)
+    __table_args__ = (
+        Index(None, "state", "promised"),
+        Index(None, "invoiced", "state"),
+    )
 
     id: Mapped[Key]
     number: Mapped[str] = mapped_column(String(20), unique=True)
@@ -395,6 +406,7 @@ class Order(Record):
     told: Mapped[date | None]
     collected: Mapped[date | None]
     collected_by: Mapped[str] = mapped_column(String(300), default="")
+    invoiced: Mapped[bool] = mapped_column(default=False)
     version: Mapped[int] = mapped_column()
     quote: Mapped[Quote] = relationship(back_populates="order")
     way: Mapped[Way] = relationship()
@@ -493,9 +505,10 @@ class Attempt(Record):
 
 
 class DepositTaken(Record):
-    """Money taken before there is an invoice."""
+    """Money taken before there is an invoice, and what of it is still held."""
 
     __tablename__ = "deposits"
+    __table_args__ = (Index(None, "held"),)
 
     id: Mapped[Key]
     quote_id: Mapped[int] = mapped_column(ForeignKey("quotes.id"), index=True)
@@ -506,6 +519,338 @@ class DepositTaken(Record):
     method: Mapped[str] = mapped_column(String(40))
     taken: Mapped[Instant]
     taken_by: Mapped[str] = mapped_column(String(200))
+    held: Mapped[Minor]
+    document_id: Mapped[int | None] = mapped_column(ForeignKey("documents.id"))
+    quote: Mapped[Quote] = relationship()
+
+
+class DepositMoved(Record):
+    """What became of a deposit, or of a part of it: applied, paid back, kept, moved."""
+
+    __tablename__ = "deposit_moves"
+
+    id: Mapped[Key]
+    number: Mapped[str] = mapped_column(String(20), default="")
+    deposit_id: Mapped[int] = mapped_column(ForeignKey("deposits.id"), index=True)
+    how: Mapped[str] = mapped_column(String(20))
+    on: Mapped[date] = mapped_column(index=True)
+    gross: Mapped[Minor]
+    tax_before: Mapped[Minor]
+    tax_now: Mapped[Minor]
+    document_id: Mapped[int | None] = mapped_column(ForeignKey("documents.id"))
+    quote_id: Mapped[int | None] = mapped_column(ForeignKey("quotes.id"))
+    method: Mapped[str] = mapped_column(String(40), default="")
+    why: Mapped[Words]
+    at: Mapped[Instant]
+    by: Mapped[str] = mapped_column(String(200))
+
+
+# Money.
+
+
+class DocumentIssued(Record):
+    """An invoice, deposit invoice or credit note; its content is frozen.
+
+    ``left`` is what is still owed of it, or of a credit note what is not used yet.
+    """
+
+    __tablename__ = "documents"
+    __table_args__ = (
+        Index(None, "on", "kind"),
+        Index(None, "settled", "on"),
+        Index(None, "customer_id", "settled"),
+    )
+
+    id: Mapped[Key]
+    kind: Mapped[str] = mapped_column(String(20))
+    number: Mapped[str] = mapped_column(String(20), unique=True)
+    on: Mapped[date]
+    supplied: Mapped[date]
+    pay_by: Mapped[date | None]
+    customer_id: Mapped[int | None] = mapped_column(ForeignKey("customers.id"))
+    quote_id: Mapped[int | None] = mapped_column(ForeignKey("quotes.id"), index=True)
+    corrects_id: Mapped[int | None] = mapped_column(
+        ForeignKey("documents.id"), index=True
+    )
+    buyer: Mapped[str] = mapped_column(String(300), default="")
+    currency: Mapped[str] = mapped_column(String(3))
+    net: Mapped[Minor]
+    tax: Mapped[Minor]
+    gross: Mapped[Minor]
+    deducted: Mapped[Minor]
+    left: Mapped[Minor]
+    settled: Mapped[date | None]
+    reason: Mapped[Code]
+    certificate: Mapped[Code]
+    issued: Mapped[Instant]
+    issued_by: Mapped[str] = mapped_column(String(200))
+    no_xml: Mapped[str] = mapped_column(String(300), default="")
+    paper_id: Mapped[int | None] = mapped_column(ForeignKey("papers.id"))
+    xml: Mapped[bytes | None] = mapped_column(LargeBinary, deferred=True)
+    content: Mapped[str] = mapped_column(Text, deferred=True)
+    customer: Mapped[Customer | None] = relationship()
+
+
+class DocumentLine(Record):
+    """One line of a document."""
+
+    __tablename__ = "document_lines"
+    __table_args__ = (UniqueConstraint("document_id", "place"),)
+
+    id: Mapped[Key]
+    document_id: Mapped[int] = mapped_column(ForeignKey("documents.id"))
+    place: Mapped[int]
+    kind: Mapped[str] = mapped_column(String(20))
+    code: Mapped[Code]
+    description: Mapped[Words]
+    income: Mapped[str] = mapped_column(String(40), default="")
+    work: Mapped[str] = mapped_column(String(20), default="")
+    net: Mapped[Minor]
+    tax: Mapped[Minor]
+
+
+class DocumentCode(Record):
+    """What a document charges under one tax code."""
+
+    __tablename__ = "document_codes"
+    __table_args__ = (UniqueConstraint("document_id", "code"),)
+
+    id: Mapped[Key]
+    document_id: Mapped[int] = mapped_column(ForeignKey("documents.id"))
+    code: Mapped[Code]
+    net: Mapped[Minor]
+    tax: Mapped[Minor]
+
+
+class DocumentTax(Record):
+    """One row of a document's tax table."""
+
+    __tablename__ = "document_taxes"
+    __table_args__ = (UniqueConstraint("document_id", "place"),)
+
+    id: Mapped[Key]
+    document_id: Mapped[int] = mapped_column(ForeignKey("documents.id"))
+    place: Mapped[int]
+    authority: Mapped[str] = mapped_column(String(200))
+    category: Mapped[str] = mapped_column(String(8))
+    rate: Mapped[str] = mapped_column(String(20))
+    label: Mapped[str] = mapped_column(String(200), default="")
+    reason: Mapped[Words]
+    base: Mapped[Minor]
+    amount: Mapped[Minor]
+
+
+class OrderInvoiced(Record):
+    """A work order that an invoice is for; an order has one, unless it is credited."""
+
+    __tablename__ = "orders_invoiced"
+
+    id: Mapped[Key]
+    document_id: Mapped[int] = mapped_column(ForeignKey("documents.id"), index=True)
+    order_id: Mapped[int | None] = mapped_column(ForeignKey("orders.id"), index=True)
+    quote_id: Mapped[int] = mapped_column(ForeignKey("quotes.id"), index=True)
+
+
+class Payment(Record):
+    """Money from a customer, or below nothing paid back to one.
+
+    ``left`` is what of it is not set against a document: money on account.
+    """
+
+    __tablename__ = "payments"
+    __table_args__ = (
+        Index(None, "on"),
+        Index(None, "customer_id", "settled"),
+        Index(None, "settled", "on"),
+    )
+
+    id: Mapped[Key]
+    number: Mapped[str] = mapped_column(String(20), unique=True)
+    customer_id: Mapped[int | None] = mapped_column(ForeignKey("customers.id"))
+    on: Mapped[date]
+    method: Mapped[str] = mapped_column(String(40))
+    currency: Mapped[str] = mapped_column(String(3))
+    amount: Mapped[Minor]
+    rounding: Mapped[Minor]
+    left: Mapped[Minor]
+    settled: Mapped[date | None]
+    note: Mapped[Words]
+    at: Mapped[Instant]
+    by: Mapped[str] = mapped_column(String(200))
+    customer: Mapped[Customer | None] = relationship()
+
+
+class Allocation(Record):
+    """What of a payment or a credit note is set against a document.
+
+    A refund is set against what is paid back: a credit note or an earlier payment.
+    """
+
+    __tablename__ = "allocations"
+
+    id: Mapped[Key]
+    payment_id: Mapped[int | None] = mapped_column(
+        ForeignKey("payments.id"), index=True
+    )
+    credit_id: Mapped[int | None] = mapped_column(
+        ForeignKey("documents.id"), index=True
+    )
+    document_id: Mapped[int | None] = mapped_column(
+        ForeignKey("documents.id"), index=True
+    )
+    deposit_id: Mapped[int | None] = mapped_column(
+        ForeignKey("deposits.id"), index=True
+    )
+    refund_id: Mapped[int | None] = mapped_column(ForeignKey("payments.id"), index=True)
+    on: Mapped[date] = mapped_column(index=True)
+    amount: Mapped[Minor]
+    at: Mapped[Instant]
+    by: Mapped[str] = mapped_column(String(200))
+
+
+class AllocationTax(Record):
+    """The tax in what was received for a document, by the rows of its tax table."""
+
+    __tablename__ = "allocation_taxes"
+
+    id: Mapped[Key]
+    allocation_id: Mapped[int] = mapped_column(ForeignKey("allocations.id"), index=True)
+    place: Mapped[int]
+    base: Mapped[Minor]
+    amount: Mapped[Minor]
+
+
+class GivenUp(Record):
+    """A debt that was written off, relieved, or let go as a discount for paying early.
+
+    ``how`` is one of write-off, relief and settlement discount.
+    """
+
+    __tablename__ = "given_up"
+
+    id: Mapped[Key]
+    number: Mapped[str] = mapped_column(String(20), unique=True)
+    how: Mapped[str] = mapped_column(String(24))
+    document_id: Mapped[int] = mapped_column(ForeignKey("documents.id"), index=True)
+    on: Mapped[date] = mapped_column(index=True)
+    gross: Mapped[Minor]
+    tax: Mapped[Minor]
+    currency: Mapped[str] = mapped_column(String(3))
+    why: Mapped[Words]
+    at: Mapped[Instant]
+    by: Mapped[str] = mapped_column(String(200))
+
+
+class SurchargeHeld(Record):
+    """An exchange surcharge that was charged, and what of it is still held."""
+
+    __tablename__ = "surcharges_held"
+    __table_args__ = (Index(None, "held"),)
+
+    id: Mapped[Key]
+    document_id: Mapped[int] = mapped_column(ForeignKey("documents.id"), index=True)
+    place: Mapped[int]
+    description: Mapped[Words]
+    net: Mapped[Minor]
+    held: Mapped[Minor]
+    tax_back: Mapped[bool] = mapped_column(default=True)
+    return_by: Mapped[date | None]
+    kept_on: Mapped[date | None] = mapped_column(index=True)
+    kept: Mapped[Minor]
+    kept_number: Mapped[str] = mapped_column(String(20), default="")
+    kept_at: Mapped[datetime | None] = mapped_column(Utc)
+    kept_by: Mapped[str] = mapped_column(String(200), default="")
+    why: Mapped[Words]
+    document: Mapped[DocumentIssued] = relationship()
+
+
+class CashCount(Record):
+    """The till at the end of a day: counted, expected, and taken to the bank."""
+
+    __tablename__ = "cash_counts"
+
+    id: Mapped[Key]
+    number: Mapped[str] = mapped_column(String(20), unique=True)
+    on: Mapped[date] = mapped_column(index=True)
+    currency: Mapped[str] = mapped_column(String(3))
+    counted: Mapped[Minor]
+    expected: Mapped[Minor]
+    banked: Mapped[Minor]
+    note: Mapped[Words]
+    at: Mapped[Instant]
+    by: Mapped[str] = mapped_column(String(200))
+
+
+class Entry(Record):
+    """One line of the journal; lines are only ever added."""
+
+    __tablename__ = "entries"
+    __table_args__ = (
+        Index(None, "on", "currency"),
+        Index(None, "document_number"),
+        Index(None, "role", "detail", "on"),
+    )
+
+    id: Mapped[Key]
+    event: Mapped[str] = mapped_column(String(24))
+    document_number: Mapped[str] = mapped_column(String(20))
+    line: Mapped[int]
+    on: Mapped[date]
+    tax_date: Mapped[date]
+    role: Mapped[str] = mapped_column(String(24))
+    detail: Mapped[str] = mapped_column(String(200), default="")
+    amount: Mapped[Minor]
+    base: Mapped[Minor]
+    authority: Mapped[str] = mapped_column(String(200), default="")
+    category: Mapped[str] = mapped_column(String(8), default="")
+    rate: Mapped[str] = mapped_column(String(20), default="")
+    currency: Mapped[str] = mapped_column(String(3))
+    customer_id: Mapped[int | None] = mapped_column(ForeignKey("customers.id"))
+    narrative: Mapped[Words]
+    at: Mapped[Instant]
+    by: Mapped[str] = mapped_column(String(200))
+
+
+class AccountName(Record):
+    """The shop's own code and name for an account of the journal."""
+
+    __tablename__ = "account_names"
+    __table_args__ = (UniqueConstraint("role", "detail"),)
+
+    id: Mapped[Key]
+    role: Mapped[str] = mapped_column(String(24))
+    detail: Mapped[str] = mapped_column(String(200), default="")
+    code: Mapped[str] = mapped_column(String(40))
+    name: Mapped[str] = mapped_column(String(200))
+
+
+class MonthBalance(Record):
+    """What an account came to at the end of a month, kept when the month is closed."""
+
+    __tablename__ = "month_balances"
+    __table_args__ = (UniqueConstraint("month", "role", "detail", "currency"),)
+
+    id: Mapped[Key]
+    month: Mapped[str] = mapped_column(String(7))
+    role: Mapped[str] = mapped_column(String(24))
+    detail: Mapped[str] = mapped_column(String(200), default="")
+    currency: Mapped[str] = mapped_column(String(3))
+    amount: Mapped[Minor]
+
+
+class MonthAct(Record):
+    """A month was closed, reopened or sent; what was sent is kept to compare."""
+
+    __tablename__ = "month_acts"
+
+    id: Mapped[Key]
+    month: Mapped[str] = mapped_column(String(7), index=True)
+    act: Mapped[str] = mapped_column(String(12))
+    at: Mapped[Instant]
+    by: Mapped[str] = mapped_column(String(200))
+    why: Mapped[Words]
+    sha256: Mapped[str] = mapped_column(String(64), default="")
+    sent: Mapped[bytes | None] = mapped_column(LargeBinary, deferred=True)
 
 
 # Papers, numbers and the trail.
@@ -520,7 +865,8 @@ class PaperMade(Record):
     id: Mapped[Key]
     kind: Mapped[str] = mapped_column(String(40))
     number: Mapped[str] = mapped_column(String(40))
-    quote_id: Mapped[int] = mapped_column(ForeignKey("quotes.id"))
+    quote_id: Mapped[int | None] = mapped_column(ForeignKey("quotes.id"))
+    customer_id: Mapped[int | None] = mapped_column(ForeignKey("customers.id"))
     title: Mapped[str] = mapped_column(String(300))
     made: Mapped[date]
     sha256: Mapped[str] = mapped_column(String(64), default="", index=True)

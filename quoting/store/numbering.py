@@ -14,7 +14,20 @@ from quoting.domain.errors import RuleError, translatable
 from quoting.store.models import Series
 
 #: What each series puts before its number (common practice, no source).
-MASKS = {"quote": "Q-{:05}", "order": "W-{:05}", "receipt": "D-{:05}"}
+MASKS = {
+    "quote": "Q-{:05}",
+    "order": "W-{:05}",
+    "receipt": "D-{:05}",
+    "invoice": "I-{:05}",
+    "deposit invoice": "A-{:05}",
+    "credit note": "C-{:05}",
+    "payment": "P-{:05}",
+    "refund": "R-{:05}",
+    "given up": "G-{:05}",
+    "deposit settled": "S-{:05}",
+    "surcharge kept": "K-{:05}",
+    "cash count": "T-{:05}",
+}
 
 
 class BackDatedError(RuleError):

@@ -11,6 +11,18 @@ depends_on = None
 
 def upgrade() -> None:
     op.create_table(
+        "account_names",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("role", sa.String(length=24), nullable=False),
+        sa.Column("detail", sa.String(length=200), nullable=False),
+        sa.Column("code", sa.String(length=40), nullable=False),
+        sa.Column("name", sa.String(length=200), nullable=False),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_account_names")),
+        sa.UniqueConstraint(
+            "role", "detail", name=op.f("uq_account_names_role_detail")
+        ),
+    )
+    op.create_table(
         "answers",
         sa.Column("id", sa.Integer(), nullable=False),
         sa.Column("word", sa.String(length=200), nullable=False),
@@ -18,6 +30,24 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("id", name=op.f("pk_answers")),
         sa.UniqueConstraint("word", name=op.f("uq_answers_word")),
     )
+    op.create_table(
+        "cash_counts",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("number", sa.String(length=20), nullable=False),
+        sa.Column("on", sa.Date(), nullable=False),
+        sa.Column("currency", sa.String(length=3), nullable=False),
+        sa.Column("counted", sa.BigInteger(), nullable=False),
+        sa.Column("expected", sa.BigInteger(), nullable=False),
+        sa.Column("banked", sa.BigInteger(), nullable=False),
+        sa.Column("note", sa.Text(), nullable=False),
+        sa.Column("at", sa.DateTime(), nullable=False),
+        sa.Column("by", sa.String(length=200), nullable=False),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_cash_counts")),
+        sa.UniqueConstraint("number", name=op.f("uq_cash_counts_number")),
+    )
+    with op.batch_alter_table("cash_counts", schema=None) as batch_op:
+        batch_op.create_index(batch_op.f("ix_cash_counts_on"), ["on"], unique=False)
+
     op.create_table(
         "customers",
         sa.Column("id", sa.Integer(), nullable=False),
@@ -30,6 +60,14 @@ def upgrade() -> None:
         sa.Column("up_to", sa.BigInteger(), nullable=True),
         sa.Column("notes", sa.Text(), nullable=False),
         sa.Column("created", sa.DateTime(), nullable=False),
+        sa.Column("postcode", sa.String(length=80), nullable=False),
+        sa.Column("town", sa.String(length=200), nullable=False),
+        sa.Column("country", sa.String(length=2), nullable=False),
+        sa.Column("register_number", sa.String(length=80), nullable=False),
+        sa.Column("collective", sa.Boolean(), nullable=False),
+        sa.Column("certificate", sa.String(length=80), nullable=False),
+        sa.Column("certified_by", sa.String(length=200), nullable=False),
+        sa.Column("certified_until", sa.Date(), nullable=True),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_customers")),
     )
     with op.batch_alter_table("customers", schema=None) as batch_op:
@@ -72,6 +110,40 @@ def upgrade() -> None:
         sa.Column("notes", sa.Text(), nullable=False),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_known_heads")),
         sa.UniqueConstraint("casting", name=op.f("uq_known_heads_casting")),
+    )
+    op.create_table(
+        "month_acts",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("month", sa.String(length=7), nullable=False),
+        sa.Column("act", sa.String(length=12), nullable=False),
+        sa.Column("at", sa.DateTime(), nullable=False),
+        sa.Column("by", sa.String(length=200), nullable=False),
+        sa.Column("why", sa.Text(), nullable=False),
+        sa.Column("sha256", sa.String(length=64), nullable=False),
+        sa.Column("sent", sa.LargeBinary(), nullable=True),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_month_acts")),
+    )
+    with op.batch_alter_table("month_acts", schema=None) as batch_op:
+        batch_op.create_index(
+            batch_op.f("ix_month_acts_month"), ["month"], unique=False
+        )
+
+    op.create_table(
+        "month_balances",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("month", sa.String(length=7), nullable=False),
+        sa.Column("role", sa.String(length=24), nullable=False),
+        sa.Column("detail", sa.String(length=200), nullable=False),
+        sa.Column("currency", sa.String(length=3), nullable=False),
+        sa.Column("amount", sa.BigInteger(), nullable=False),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_month_balances")),
+        sa.UniqueConstraint(
+            "month",
+            "role",
+            "detail",
+            "currency",
+            name=op.f("uq_month_balances_month_role_detail_currency"),
+        ),
     )
     op.create_table(
         "once",
@@ -207,6 +279,80 @@ def upgrade() -> None:
         )
 
     op.create_table(
+        "entries",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("event", sa.String(length=24), nullable=False),
+        sa.Column("document_number", sa.String(length=20), nullable=False),
+        sa.Column("line", sa.Integer(), nullable=False),
+        sa.Column("on", sa.Date(), nullable=False),
+        sa.Column("tax_date", sa.Date(), nullable=False),
+        sa.Column("role", sa.String(length=24), nullable=False),
+        sa.Column("detail", sa.String(length=200), nullable=False),
+        sa.Column("amount", sa.BigInteger(), nullable=False),
+        sa.Column("base", sa.BigInteger(), nullable=False),
+        sa.Column("authority", sa.String(length=200), nullable=False),
+        sa.Column("category", sa.String(length=8), nullable=False),
+        sa.Column("rate", sa.String(length=20), nullable=False),
+        sa.Column("currency", sa.String(length=3), nullable=False),
+        sa.Column("customer_id", sa.Integer(), nullable=True),
+        sa.Column("narrative", sa.Text(), nullable=False),
+        sa.Column("at", sa.DateTime(), nullable=False),
+        sa.Column("by", sa.String(length=200), nullable=False),
+        sa.ForeignKeyConstraint(
+            ["customer_id"],
+            ["customers.id"],
+            name=op.f("fk_entries_customer_id_customers"),
+        ),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_entries")),
+    )
+    with op.batch_alter_table("entries", schema=None) as batch_op:
+        batch_op.create_index(
+            batch_op.f("ix_entries_document_number"), ["document_number"], unique=False
+        )
+        batch_op.create_index(
+            batch_op.f("ix_entries_on_currency"), ["on", "currency"], unique=False
+        )
+        batch_op.create_index(
+            batch_op.f("ix_entries_role_detail_on"),
+            ["role", "detail", "on"],
+            unique=False,
+        )
+
+    op.create_table(
+        "payments",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("number", sa.String(length=20), nullable=False),
+        sa.Column("customer_id", sa.Integer(), nullable=True),
+        sa.Column("on", sa.Date(), nullable=False),
+        sa.Column("method", sa.String(length=40), nullable=False),
+        sa.Column("currency", sa.String(length=3), nullable=False),
+        sa.Column("amount", sa.BigInteger(), nullable=False),
+        sa.Column("rounding", sa.BigInteger(), nullable=False),
+        sa.Column("left", sa.BigInteger(), nullable=False),
+        sa.Column("settled", sa.Date(), nullable=True),
+        sa.Column("note", sa.Text(), nullable=False),
+        sa.Column("at", sa.DateTime(), nullable=False),
+        sa.Column("by", sa.String(length=200), nullable=False),
+        sa.ForeignKeyConstraint(
+            ["customer_id"],
+            ["customers.id"],
+            name=op.f("fk_payments_customer_id_customers"),
+        ),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_payments")),
+        sa.UniqueConstraint("number", name=op.f("uq_payments_number")),
+    )
+    with op.batch_alter_table("payments", schema=None) as batch_op:
+        batch_op.create_index(
+            batch_op.f("ix_payments_customer_id_settled"),
+            ["customer_id", "settled"],
+            unique=False,
+        )
+        batch_op.create_index(batch_op.f("ix_payments_on"), ["on"], unique=False)
+        batch_op.create_index(
+            batch_op.f("ix_payments_settled_on"), ["settled", "on"], unique=False
+        )
+
+    op.create_table(
         "quotes",
         sa.Column("id", sa.Integer(), nullable=False),
         sa.Column("number", sa.String(length=20), nullable=False),
@@ -265,33 +411,12 @@ def upgrade() -> None:
         )
 
     op.create_table(
-        "deposits",
-        sa.Column("id", sa.Integer(), nullable=False),
-        sa.Column("quote_id", sa.Integer(), nullable=False),
-        sa.Column("number", sa.String(length=20), nullable=False),
-        sa.Column("amount", sa.BigInteger(), nullable=False),
-        sa.Column("currency", sa.String(length=3), nullable=False),
-        sa.Column("on", sa.Date(), nullable=False),
-        sa.Column("method", sa.String(length=40), nullable=False),
-        sa.Column("taken", sa.DateTime(), nullable=False),
-        sa.Column("taken_by", sa.String(length=200), nullable=False),
-        sa.ForeignKeyConstraint(
-            ["quote_id"], ["quotes.id"], name=op.f("fk_deposits_quote_id_quotes")
-        ),
-        sa.PrimaryKeyConstraint("id", name=op.f("pk_deposits")),
-        sa.UniqueConstraint("number", name=op.f("uq_deposits_number")),
-    )
-    with op.batch_alter_table("deposits", schema=None) as batch_op:
-        batch_op.create_index(
-            batch_op.f("ix_deposits_quote_id"), ["quote_id"], unique=False
-        )
-
-    op.create_table(
         "papers",
         sa.Column("id", sa.Integer(), nullable=False),
         sa.Column("kind", sa.String(length=40), nullable=False),
         sa.Column("number", sa.String(length=40), nullable=False),
-        sa.Column("quote_id", sa.Integer(), nullable=False),
+        sa.Column("quote_id", sa.Integer(), nullable=True),
+        sa.Column("customer_id", sa.Integer(), nullable=True),
         sa.Column("title", sa.String(length=300), nullable=False),
         sa.Column("made", sa.Date(), nullable=False),
         sa.Column("sha256", sa.String(length=64), nullable=False),
@@ -299,6 +424,11 @@ def upgrade() -> None:
         sa.Column("issued_by", sa.String(length=200), nullable=False),
         sa.Column("html", sa.Text(), nullable=False),
         sa.Column("pdf", sa.LargeBinary(), nullable=True),
+        sa.ForeignKeyConstraint(
+            ["customer_id"],
+            ["customers.id"],
+            name=op.f("fk_papers_customer_id_customers"),
+        ),
         sa.ForeignKeyConstraint(
             ["quote_id"], ["quotes.id"], name=op.f("fk_papers_quote_id_quotes")
         ),
@@ -338,6 +468,71 @@ def upgrade() -> None:
     with op.batch_alter_table("revisions", schema=None) as batch_op:
         batch_op.create_index(
             batch_op.f("ix_revisions_edition_id"), ["edition_id"], unique=False
+        )
+
+    op.create_table(
+        "documents",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("kind", sa.String(length=20), nullable=False),
+        sa.Column("number", sa.String(length=20), nullable=False),
+        sa.Column("on", sa.Date(), nullable=False),
+        sa.Column("supplied", sa.Date(), nullable=False),
+        sa.Column("pay_by", sa.Date(), nullable=True),
+        sa.Column("customer_id", sa.Integer(), nullable=True),
+        sa.Column("quote_id", sa.Integer(), nullable=True),
+        sa.Column("corrects_id", sa.Integer(), nullable=True),
+        sa.Column("buyer", sa.String(length=300), nullable=False),
+        sa.Column("currency", sa.String(length=3), nullable=False),
+        sa.Column("net", sa.BigInteger(), nullable=False),
+        sa.Column("tax", sa.BigInteger(), nullable=False),
+        sa.Column("gross", sa.BigInteger(), nullable=False),
+        sa.Column("deducted", sa.BigInteger(), nullable=False),
+        sa.Column("left", sa.BigInteger(), nullable=False),
+        sa.Column("settled", sa.Date(), nullable=True),
+        sa.Column("reason", sa.String(length=80), nullable=False),
+        sa.Column("certificate", sa.String(length=80), nullable=False),
+        sa.Column("issued", sa.DateTime(), nullable=False),
+        sa.Column("issued_by", sa.String(length=200), nullable=False),
+        sa.Column("no_xml", sa.String(length=300), nullable=False),
+        sa.Column("paper_id", sa.Integer(), nullable=True),
+        sa.Column("xml", sa.LargeBinary(), nullable=True),
+        sa.Column("content", sa.Text(), nullable=False),
+        sa.ForeignKeyConstraint(
+            ["corrects_id"],
+            ["documents.id"],
+            name=op.f("fk_documents_corrects_id_documents"),
+        ),
+        sa.ForeignKeyConstraint(
+            ["customer_id"],
+            ["customers.id"],
+            name=op.f("fk_documents_customer_id_customers"),
+        ),
+        sa.ForeignKeyConstraint(
+            ["paper_id"], ["papers.id"], name=op.f("fk_documents_paper_id_papers")
+        ),
+        sa.ForeignKeyConstraint(
+            ["quote_id"], ["quotes.id"], name=op.f("fk_documents_quote_id_quotes")
+        ),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_documents")),
+        sa.UniqueConstraint("number", name=op.f("uq_documents_number")),
+    )
+    with op.batch_alter_table("documents", schema=None) as batch_op:
+        batch_op.create_index(
+            batch_op.f("ix_documents_corrects_id"), ["corrects_id"], unique=False
+        )
+        batch_op.create_index(
+            batch_op.f("ix_documents_customer_id_settled"),
+            ["customer_id", "settled"],
+            unique=False,
+        )
+        batch_op.create_index(
+            batch_op.f("ix_documents_on_kind"), ["on", "kind"], unique=False
+        )
+        batch_op.create_index(
+            batch_op.f("ix_documents_quote_id"), ["quote_id"], unique=False
+        )
+        batch_op.create_index(
+            batch_op.f("ix_documents_settled_on"), ["settled", "on"], unique=False
         )
 
     op.create_table(
@@ -390,6 +585,124 @@ def upgrade() -> None:
         )
 
     op.create_table(
+        "deposits",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("quote_id", sa.Integer(), nullable=False),
+        sa.Column("number", sa.String(length=20), nullable=False),
+        sa.Column("amount", sa.BigInteger(), nullable=False),
+        sa.Column("currency", sa.String(length=3), nullable=False),
+        sa.Column("on", sa.Date(), nullable=False),
+        sa.Column("method", sa.String(length=40), nullable=False),
+        sa.Column("taken", sa.DateTime(), nullable=False),
+        sa.Column("taken_by", sa.String(length=200), nullable=False),
+        sa.Column("held", sa.BigInteger(), nullable=False),
+        sa.Column("document_id", sa.Integer(), nullable=True),
+        sa.ForeignKeyConstraint(
+            ["document_id"],
+            ["documents.id"],
+            name=op.f("fk_deposits_document_id_documents"),
+        ),
+        sa.ForeignKeyConstraint(
+            ["quote_id"], ["quotes.id"], name=op.f("fk_deposits_quote_id_quotes")
+        ),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_deposits")),
+        sa.UniqueConstraint("number", name=op.f("uq_deposits_number")),
+    )
+    with op.batch_alter_table("deposits", schema=None) as batch_op:
+        batch_op.create_index(batch_op.f("ix_deposits_held"), ["held"], unique=False)
+        batch_op.create_index(
+            batch_op.f("ix_deposits_quote_id"), ["quote_id"], unique=False
+        )
+
+    op.create_table(
+        "document_codes",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("document_id", sa.Integer(), nullable=False),
+        sa.Column("code", sa.String(length=80), nullable=False),
+        sa.Column("net", sa.BigInteger(), nullable=False),
+        sa.Column("tax", sa.BigInteger(), nullable=False),
+        sa.ForeignKeyConstraint(
+            ["document_id"],
+            ["documents.id"],
+            name=op.f("fk_document_codes_document_id_documents"),
+        ),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_document_codes")),
+        sa.UniqueConstraint(
+            "document_id", "code", name=op.f("uq_document_codes_document_id_code")
+        ),
+    )
+    op.create_table(
+        "document_lines",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("document_id", sa.Integer(), nullable=False),
+        sa.Column("place", sa.Integer(), nullable=False),
+        sa.Column("kind", sa.String(length=20), nullable=False),
+        sa.Column("code", sa.String(length=80), nullable=False),
+        sa.Column("description", sa.Text(), nullable=False),
+        sa.Column("income", sa.String(length=40), nullable=False),
+        sa.Column("work", sa.String(length=20), nullable=False),
+        sa.Column("net", sa.BigInteger(), nullable=False),
+        sa.Column("tax", sa.BigInteger(), nullable=False),
+        sa.ForeignKeyConstraint(
+            ["document_id"],
+            ["documents.id"],
+            name=op.f("fk_document_lines_document_id_documents"),
+        ),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_document_lines")),
+        sa.UniqueConstraint(
+            "document_id", "place", name=op.f("uq_document_lines_document_id_place")
+        ),
+    )
+    op.create_table(
+        "document_taxes",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("document_id", sa.Integer(), nullable=False),
+        sa.Column("place", sa.Integer(), nullable=False),
+        sa.Column("authority", sa.String(length=200), nullable=False),
+        sa.Column("category", sa.String(length=8), nullable=False),
+        sa.Column("rate", sa.String(length=20), nullable=False),
+        sa.Column("label", sa.String(length=200), nullable=False),
+        sa.Column("reason", sa.Text(), nullable=False),
+        sa.Column("base", sa.BigInteger(), nullable=False),
+        sa.Column("amount", sa.BigInteger(), nullable=False),
+        sa.ForeignKeyConstraint(
+            ["document_id"],
+            ["documents.id"],
+            name=op.f("fk_document_taxes_document_id_documents"),
+        ),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_document_taxes")),
+        sa.UniqueConstraint(
+            "document_id", "place", name=op.f("uq_document_taxes_document_id_place")
+        ),
+    )
+    op.create_table(
+        "given_up",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("number", sa.String(length=20), nullable=False),
+        sa.Column("how", sa.String(length=24), nullable=False),
+        sa.Column("document_id", sa.Integer(), nullable=False),
+        sa.Column("on", sa.Date(), nullable=False),
+        sa.Column("gross", sa.BigInteger(), nullable=False),
+        sa.Column("tax", sa.BigInteger(), nullable=False),
+        sa.Column("currency", sa.String(length=3), nullable=False),
+        sa.Column("why", sa.Text(), nullable=False),
+        sa.Column("at", sa.DateTime(), nullable=False),
+        sa.Column("by", sa.String(length=200), nullable=False),
+        sa.ForeignKeyConstraint(
+            ["document_id"],
+            ["documents.id"],
+            name=op.f("fk_given_up_document_id_documents"),
+        ),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_given_up")),
+        sa.UniqueConstraint("number", name=op.f("uq_given_up_number")),
+    )
+    with op.batch_alter_table("given_up", schema=None) as batch_op:
+        batch_op.create_index(
+            batch_op.f("ix_given_up_document_id"), ["document_id"], unique=False
+        )
+        batch_op.create_index(batch_op.f("ix_given_up_on"), ["on"], unique=False)
+
+    op.create_table(
         "orders",
         sa.Column("id", sa.Integer(), nullable=False),
         sa.Column("number", sa.String(length=20), nullable=False),
@@ -410,6 +723,7 @@ def upgrade() -> None:
         sa.Column("told", sa.Date(), nullable=True),
         sa.Column("collected", sa.Date(), nullable=True),
         sa.Column("collected_by", sa.String(length=300), nullable=False),
+        sa.Column("invoiced", sa.Boolean(), nullable=False),
         sa.Column("version", sa.Integer(), nullable=False),
         sa.ForeignKeyConstraint(
             ["customer_id"],
@@ -432,7 +746,44 @@ def upgrade() -> None:
             batch_op.f("ix_orders_customer_id"), ["customer_id"], unique=False
         )
         batch_op.create_index(
+            batch_op.f("ix_orders_invoiced_state"), ["invoiced", "state"], unique=False
+        )
+        batch_op.create_index(
             batch_op.f("ix_orders_state_promised"), ["state", "promised"], unique=False
+        )
+
+    op.create_table(
+        "surcharges_held",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("document_id", sa.Integer(), nullable=False),
+        sa.Column("place", sa.Integer(), nullable=False),
+        sa.Column("description", sa.Text(), nullable=False),
+        sa.Column("net", sa.BigInteger(), nullable=False),
+        sa.Column("held", sa.BigInteger(), nullable=False),
+        sa.Column("tax_back", sa.Boolean(), nullable=False),
+        sa.Column("return_by", sa.Date(), nullable=True),
+        sa.Column("kept_on", sa.Date(), nullable=True),
+        sa.Column("kept", sa.BigInteger(), nullable=False),
+        sa.Column("kept_number", sa.String(length=20), nullable=False),
+        sa.Column("kept_at", sa.DateTime(), nullable=True),
+        sa.Column("kept_by", sa.String(length=200), nullable=False),
+        sa.Column("why", sa.Text(), nullable=False),
+        sa.ForeignKeyConstraint(
+            ["document_id"],
+            ["documents.id"],
+            name=op.f("fk_surcharges_held_document_id_documents"),
+        ),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_surcharges_held")),
+    )
+    with op.batch_alter_table("surcharges_held", schema=None) as batch_op:
+        batch_op.create_index(
+            batch_op.f("ix_surcharges_held_document_id"), ["document_id"], unique=False
+        )
+        batch_op.create_index(
+            batch_op.f("ix_surcharges_held_held"), ["held"], unique=False
+        )
+        batch_op.create_index(
+            batch_op.f("ix_surcharges_held_kept_on"), ["kept_on"], unique=False
         )
 
     op.create_table(
@@ -453,6 +804,100 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("id", name=op.f("pk_way_lines")),
         sa.UniqueConstraint("way_id", "place", name=op.f("uq_way_lines_way_id_place")),
     )
+    op.create_table(
+        "allocations",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("payment_id", sa.Integer(), nullable=True),
+        sa.Column("credit_id", sa.Integer(), nullable=True),
+        sa.Column("document_id", sa.Integer(), nullable=True),
+        sa.Column("deposit_id", sa.Integer(), nullable=True),
+        sa.Column("refund_id", sa.Integer(), nullable=True),
+        sa.Column("on", sa.Date(), nullable=False),
+        sa.Column("amount", sa.BigInteger(), nullable=False),
+        sa.Column("at", sa.DateTime(), nullable=False),
+        sa.Column("by", sa.String(length=200), nullable=False),
+        sa.ForeignKeyConstraint(
+            ["credit_id"],
+            ["documents.id"],
+            name=op.f("fk_allocations_credit_id_documents"),
+        ),
+        sa.ForeignKeyConstraint(
+            ["deposit_id"],
+            ["deposits.id"],
+            name=op.f("fk_allocations_deposit_id_deposits"),
+        ),
+        sa.ForeignKeyConstraint(
+            ["document_id"],
+            ["documents.id"],
+            name=op.f("fk_allocations_document_id_documents"),
+        ),
+        sa.ForeignKeyConstraint(
+            ["payment_id"],
+            ["payments.id"],
+            name=op.f("fk_allocations_payment_id_payments"),
+        ),
+        sa.ForeignKeyConstraint(
+            ["refund_id"],
+            ["payments.id"],
+            name=op.f("fk_allocations_refund_id_payments"),
+        ),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_allocations")),
+    )
+    with op.batch_alter_table("allocations", schema=None) as batch_op:
+        batch_op.create_index(
+            batch_op.f("ix_allocations_credit_id"), ["credit_id"], unique=False
+        )
+        batch_op.create_index(
+            batch_op.f("ix_allocations_deposit_id"), ["deposit_id"], unique=False
+        )
+        batch_op.create_index(
+            batch_op.f("ix_allocations_document_id"), ["document_id"], unique=False
+        )
+        batch_op.create_index(batch_op.f("ix_allocations_on"), ["on"], unique=False)
+        batch_op.create_index(
+            batch_op.f("ix_allocations_payment_id"), ["payment_id"], unique=False
+        )
+        batch_op.create_index(
+            batch_op.f("ix_allocations_refund_id"), ["refund_id"], unique=False
+        )
+
+    op.create_table(
+        "deposit_moves",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("number", sa.String(length=20), nullable=False),
+        sa.Column("deposit_id", sa.Integer(), nullable=False),
+        sa.Column("how", sa.String(length=20), nullable=False),
+        sa.Column("on", sa.Date(), nullable=False),
+        sa.Column("gross", sa.BigInteger(), nullable=False),
+        sa.Column("tax_before", sa.BigInteger(), nullable=False),
+        sa.Column("tax_now", sa.BigInteger(), nullable=False),
+        sa.Column("document_id", sa.Integer(), nullable=True),
+        sa.Column("quote_id", sa.Integer(), nullable=True),
+        sa.Column("method", sa.String(length=40), nullable=False),
+        sa.Column("why", sa.Text(), nullable=False),
+        sa.Column("at", sa.DateTime(), nullable=False),
+        sa.Column("by", sa.String(length=200), nullable=False),
+        sa.ForeignKeyConstraint(
+            ["deposit_id"],
+            ["deposits.id"],
+            name=op.f("fk_deposit_moves_deposit_id_deposits"),
+        ),
+        sa.ForeignKeyConstraint(
+            ["document_id"],
+            ["documents.id"],
+            name=op.f("fk_deposit_moves_document_id_documents"),
+        ),
+        sa.ForeignKeyConstraint(
+            ["quote_id"], ["quotes.id"], name=op.f("fk_deposit_moves_quote_id_quotes")
+        ),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_deposit_moves")),
+    )
+    with op.batch_alter_table("deposit_moves", schema=None) as batch_op:
+        batch_op.create_index(
+            batch_op.f("ix_deposit_moves_deposit_id"), ["deposit_id"], unique=False
+        )
+        batch_op.create_index(batch_op.f("ix_deposit_moves_on"), ["on"], unique=False)
+
     op.create_table(
         "order_heads",
         sa.Column("id", sa.Integer(), nullable=False),
@@ -505,6 +950,36 @@ def upgrade() -> None:
         ),
     )
     op.create_table(
+        "orders_invoiced",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("document_id", sa.Integer(), nullable=False),
+        sa.Column("order_id", sa.Integer(), nullable=True),
+        sa.Column("quote_id", sa.Integer(), nullable=False),
+        sa.ForeignKeyConstraint(
+            ["document_id"],
+            ["documents.id"],
+            name=op.f("fk_orders_invoiced_document_id_documents"),
+        ),
+        sa.ForeignKeyConstraint(
+            ["order_id"], ["orders.id"], name=op.f("fk_orders_invoiced_order_id_orders")
+        ),
+        sa.ForeignKeyConstraint(
+            ["quote_id"], ["quotes.id"], name=op.f("fk_orders_invoiced_quote_id_quotes")
+        ),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_orders_invoiced")),
+    )
+    with op.batch_alter_table("orders_invoiced", schema=None) as batch_op:
+        batch_op.create_index(
+            batch_op.f("ix_orders_invoiced_document_id"), ["document_id"], unique=False
+        )
+        batch_op.create_index(
+            batch_op.f("ix_orders_invoiced_order_id"), ["order_id"], unique=False
+        )
+        batch_op.create_index(
+            batch_op.f("ix_orders_invoiced_quote_id"), ["quote_id"], unique=False
+        )
+
+    op.create_table(
         "photos",
         sa.Column("id", sa.Integer(), nullable=False),
         sa.Column("order_id", sa.Integer(), nullable=False),
@@ -523,6 +998,27 @@ def upgrade() -> None:
     with op.batch_alter_table("photos", schema=None) as batch_op:
         batch_op.create_index(
             batch_op.f("ix_photos_order_id"), ["order_id"], unique=False
+        )
+
+    op.create_table(
+        "allocation_taxes",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("allocation_id", sa.Integer(), nullable=False),
+        sa.Column("place", sa.Integer(), nullable=False),
+        sa.Column("base", sa.BigInteger(), nullable=False),
+        sa.Column("amount", sa.BigInteger(), nullable=False),
+        sa.ForeignKeyConstraint(
+            ["allocation_id"],
+            ["allocations.id"],
+            name=op.f("fk_allocation_taxes_allocation_id_allocations"),
+        ),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_allocation_taxes")),
+    )
+    with op.batch_alter_table("allocation_taxes", schema=None) as batch_op:
+        batch_op.create_index(
+            batch_op.f("ix_allocation_taxes_allocation_id"),
+            ["allocation_id"],
+            unique=False,
         )
 
     op.create_table(
@@ -562,27 +1058,79 @@ def downgrade() -> None:
         batch_op.drop_index(batch_op.f("ix_asks_order_id"))
 
     op.drop_table("asks")
+    with op.batch_alter_table("allocation_taxes", schema=None) as batch_op:
+        batch_op.drop_index(batch_op.f("ix_allocation_taxes_allocation_id"))
+
+    op.drop_table("allocation_taxes")
     with op.batch_alter_table("photos", schema=None) as batch_op:
         batch_op.drop_index(batch_op.f("ix_photos_order_id"))
 
     op.drop_table("photos")
+    with op.batch_alter_table("orders_invoiced", schema=None) as batch_op:
+        batch_op.drop_index(batch_op.f("ix_orders_invoiced_quote_id"))
+        batch_op.drop_index(batch_op.f("ix_orders_invoiced_order_id"))
+        batch_op.drop_index(batch_op.f("ix_orders_invoiced_document_id"))
+
+    op.drop_table("orders_invoiced")
     op.drop_table("order_steps")
     with op.batch_alter_table("order_heads", schema=None) as batch_op:
         batch_op.drop_index(batch_op.f("ix_order_heads_known_head_id"))
 
     op.drop_table("order_heads")
+    with op.batch_alter_table("deposit_moves", schema=None) as batch_op:
+        batch_op.drop_index(batch_op.f("ix_deposit_moves_on"))
+        batch_op.drop_index(batch_op.f("ix_deposit_moves_deposit_id"))
+
+    op.drop_table("deposit_moves")
+    with op.batch_alter_table("allocations", schema=None) as batch_op:
+        batch_op.drop_index(batch_op.f("ix_allocations_refund_id"))
+        batch_op.drop_index(batch_op.f("ix_allocations_payment_id"))
+        batch_op.drop_index(batch_op.f("ix_allocations_on"))
+        batch_op.drop_index(batch_op.f("ix_allocations_document_id"))
+        batch_op.drop_index(batch_op.f("ix_allocations_deposit_id"))
+        batch_op.drop_index(batch_op.f("ix_allocations_credit_id"))
+
+    op.drop_table("allocations")
     op.drop_table("way_lines")
+    with op.batch_alter_table("surcharges_held", schema=None) as batch_op:
+        batch_op.drop_index(batch_op.f("ix_surcharges_held_kept_on"))
+        batch_op.drop_index(batch_op.f("ix_surcharges_held_held"))
+        batch_op.drop_index(batch_op.f("ix_surcharges_held_document_id"))
+
+    op.drop_table("surcharges_held")
     with op.batch_alter_table("orders", schema=None) as batch_op:
         batch_op.drop_index(batch_op.f("ix_orders_state_promised"))
+        batch_op.drop_index(batch_op.f("ix_orders_invoiced_state"))
         batch_op.drop_index(batch_op.f("ix_orders_customer_id"))
         batch_op.drop_index(batch_op.f("ix_orders_batch"))
 
     op.drop_table("orders")
+    with op.batch_alter_table("given_up", schema=None) as batch_op:
+        batch_op.drop_index(batch_op.f("ix_given_up_on"))
+        batch_op.drop_index(batch_op.f("ix_given_up_document_id"))
+
+    op.drop_table("given_up")
+    op.drop_table("document_taxes")
+    op.drop_table("document_lines")
+    op.drop_table("document_codes")
+    with op.batch_alter_table("deposits", schema=None) as batch_op:
+        batch_op.drop_index(batch_op.f("ix_deposits_quote_id"))
+        batch_op.drop_index(batch_op.f("ix_deposits_held"))
+
+    op.drop_table("deposits")
     with op.batch_alter_table("approvals", schema=None) as batch_op:
         batch_op.drop_index(batch_op.f("ix_approvals_quote_id"))
 
     op.drop_table("approvals")
     op.drop_table("ways")
+    with op.batch_alter_table("documents", schema=None) as batch_op:
+        batch_op.drop_index(batch_op.f("ix_documents_settled_on"))
+        batch_op.drop_index(batch_op.f("ix_documents_quote_id"))
+        batch_op.drop_index(batch_op.f("ix_documents_on_kind"))
+        batch_op.drop_index(batch_op.f("ix_documents_customer_id_settled"))
+        batch_op.drop_index(batch_op.f("ix_documents_corrects_id"))
+
+    op.drop_table("documents")
     with op.batch_alter_table("revisions", schema=None) as batch_op:
         batch_op.drop_index(batch_op.f("ix_revisions_edition_id"))
 
@@ -592,10 +1140,6 @@ def downgrade() -> None:
         batch_op.drop_index(batch_op.f("ix_papers_quote_id_kind"))
 
     op.drop_table("papers")
-    with op.batch_alter_table("deposits", schema=None) as batch_op:
-        batch_op.drop_index(batch_op.f("ix_deposits_quote_id"))
-
-    op.drop_table("deposits")
     with op.batch_alter_table("attempts", schema=None) as batch_op:
         batch_op.drop_index(batch_op.f("ix_attempts_quote_id"))
 
@@ -607,6 +1151,18 @@ def downgrade() -> None:
         batch_op.drop_index(batch_op.f("ix_quotes_call_back"))
 
     op.drop_table("quotes")
+    with op.batch_alter_table("payments", schema=None) as batch_op:
+        batch_op.drop_index(batch_op.f("ix_payments_settled_on"))
+        batch_op.drop_index(batch_op.f("ix_payments_on"))
+        batch_op.drop_index(batch_op.f("ix_payments_customer_id_settled"))
+
+    op.drop_table("payments")
+    with op.batch_alter_table("entries", schema=None) as batch_op:
+        batch_op.drop_index(batch_op.f("ix_entries_role_detail_on"))
+        batch_op.drop_index(batch_op.f("ix_entries_on_currency"))
+        batch_op.drop_index(batch_op.f("ix_entries_document_number"))
+
+    op.drop_table("entries")
     with op.batch_alter_table("contacts", schema=None) as batch_op:
         batch_op.drop_index(batch_op.f("ix_contacts_customer_id"))
 
@@ -629,6 +1185,11 @@ def downgrade() -> None:
     op.drop_table("search_words")
     op.drop_table("part_prices")
     op.drop_table("once")
+    op.drop_table("month_balances")
+    with op.batch_alter_table("month_acts", schema=None) as batch_op:
+        batch_op.drop_index(batch_op.f("ix_month_acts_month"))
+
+    op.drop_table("month_acts")
     op.drop_table("known_heads")
     with op.batch_alter_table("editions", schema=None) as batch_op:
         batch_op.drop_index(batch_op.f("ix_editions_valid_from"))
@@ -639,7 +1200,12 @@ def downgrade() -> None:
         batch_op.drop_index(batch_op.f("ix_customers_name"))
 
     op.drop_table("customers")
+    with op.batch_alter_table("cash_counts", schema=None) as batch_op:
+        batch_op.drop_index(batch_op.f("ix_cash_counts_on"))
+
+    op.drop_table("cash_counts")
     op.drop_table("answers")
+    op.drop_table("account_names")
 
 
 def _guard_the_trail() -> None:

@@ -1,0 +1,91 @@
+"""An issued document kept by the shop: everything its paper says, as compact JSON.
+
+Amounts are exact decimals written as text, days are ISO 8601. The same document gives
+the same text, and ``read`` gives the same document back.
+"""
+
+import json
+from collections.abc import Mapping
+from dataclasses import fields, is_dataclass
+from datetime import date
+from decimal import Decimal
+from enum import StrEnum
+from functools import cache
+from types import NoneType, UnionType
+from typing import Any, Union, get_args, get_origin, get_type_hints
+
+from quoting.domain.errors import RuleError, translatable
+from quoting.domain.invoice import Document
+
+
+class UnreadableDocumentError(RuleError):
+    """A text is no document that was kept."""
+
+    message = translatable("This is no document of the records: {why}.")
+
+
+def write(document: Document) -> str:
+    """Return *document* as JSON that ``read`` takes."""
+    return json.dumps(_plain(document), ensure_ascii=False, separators=(",", ":"))
+
+
+def read(text: str) -> Document:
+    """Return the document that ``write`` gave as *text*.
+
+    Raises:
+        UnreadableDocumentError: it is none.
+    """
+    try:
+        made = _made(Document, json.loads(text))
+    except (ValueError, TypeError, KeyError, ArithmeticError, RecursionError) as error:
+        raise UnreadableDocumentError(why=error) from None
+    if not isinstance(made, Document):
+        raise UnreadableDocumentError(why="it holds no document")
+    return made
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, StrEnum | str | bool | NoneType | int):
+        return value
+    if isinstance(value, Decimal):
+        return str(value)
+    if isinstance(value, date):
+        return value.isoformat()
+    if is_dataclass(value):
+        return {f.name: _plain(getattr(value, f.name)) for f in fields(value)}
+    if hasattr(value, "_asdict"):
+        return {name: _plain(each) for name, each in value._asdict().items()}
+    if isinstance(value, Mapping):
+        return {name: _plain(each) for name, each in value.items()}
+    return [_plain(each) for each in value]
+
+
+def _made(kind: Any, value: Any) -> Any:
+    origin, inside = get_origin(kind), get_args(kind)
+    if origin in (Union, UnionType):
+        if value is None:
+            return None
+        [kind] = [each for each in inside if each is not NoneType]
+        return _made(kind, value)
+    if origin is tuple:
+        if inside[-1] is Ellipsis:
+            return tuple(_made(inside[0], each) for each in value)
+        return tuple(map(_made, inside, value))
+    if origin is not None:
+        return {name: _made(inside[1], each) for name, each in value.items()}
+    if kind is Decimal:
+        return Decimal(value)
+    if kind is date:
+        return date.fromisoformat(value)
+    if issubclass(kind, StrEnum):
+        return kind(value)
+    if hints := _hints(kind):
+        return kind(**{name: _made(hints[name], each) for name, each in value.items()})
+    return value
+
+
+@cache
+def _hints(kind: type) -> dict[str, Any]:
+    if is_dataclass(kind) or hasattr(kind, "_fields"):
+        return get_type_hints(kind)
+    return {}

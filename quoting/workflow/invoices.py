@@ -1,0 +1,863 @@
+"""What was done, invoiced: the document is worked out, numbered and frozen at once.
+
+Issuing takes the number, keeps the content and posts to the journal in one
+transaction; the PDF is made of that content right afterwards (``issuing``). What is
+issued never changes: it is corrected by a credit note.
+"""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
+from decimal import Decimal
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from quoting.domain import credit as crediting
+from quoting.domain import invoice as invoicing
+from quoting.domain.consent import (
+    HardCeilingError,
+    check_ceiling,
+    most_without_asking,
+    on_basis,
+)
+from quoting.domain.difference import Change, changes
+from quoting.domain.edition import Edition
+from quoting.domain.errors import RuleError, translatable
+from quoting.domain.invoice import Deducted, Document, Kind, Party, Why, Work
+from quoting.domain.job import FreeLine, Job, Override
+from quoting.domain.journal import of_document
+from quoting.domain.life import OrderState, sets_aside
+from quoting.domain.money import ZERO, apportion
+from quoting.domain.pricing import Priced, price
+from quoting.domain.quote import last_gate
+from quoting.domain.tax import Group
+from quoting.files import document_file
+from quoting.i18n import Formats
+from quoting.store import audit, numbering
+from quoting.store.models import (
+    Allocation,
+    Customer,
+    DepositMoved,
+    DepositTaken,
+    DocumentCode,
+    DocumentIssued,
+    DocumentLine,
+    DocumentTax,
+    Order,
+    OrderInvoiced,
+    Quote,
+    SurchargeHeld,
+)
+from quoting.workflow import journal, orders, quotes
+from quoting.workflow.customers import NoSuchRecordError
+from quoting.workflow.quotes import Now
+
+
+class AlreadyInvoicedError(RuleError):
+    """Work was invoiced before, and that invoice stands."""
+
+    message = translatable(
+        "{work} is invoiced already, as {invoice}. Credit that first if it is wrong."
+    )
+
+
+class MixedInvoiceError(RuleError):
+    """Work of several customers, currencies or price modes was to stand together."""
+
+    message = translatable(
+        "One invoice is for one customer, in one currency and one way of pricing; "
+        "{work} does not fit the others."
+    )
+
+
+class NothingToInvoiceError(RuleError):
+    """An invoice would have no lines."""
+
+    message = translatable("There is nothing to invoice: choose the work first.")
+
+
+class NoCreditOfCreditError(RuleError):
+    """A credit note was to be credited."""
+
+    message = translatable("{number} is a credit note; make a new invoice instead.")
+
+
+@dataclass(frozen=True, slots=True)
+class Draft:
+    """An invoice that is not issued yet.
+
+    Attributes:
+        document: as it would be issued.
+        differs: what it charges beside what was said yes to, work by work.
+        over: what is charged without a yes on record, as a refusal; None: nothing.
+        deposits: what is held for the work, in the order taken.
+    """
+
+    document: Document
+    differs: tuple[tuple[str, tuple[Change, ...]], ...]
+    over: RuleError | None
+    deposits: tuple[DepositTaken, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class _Done:
+    """Work of one quote as it is charged."""
+
+    quote: Quote
+    order: Order | None
+    edition: Edition
+    job: Job
+    agreed: Priced
+    priced: Priced
+
+    @property
+    def number(self) -> str:
+        """Return the number by which the shop calls it."""
+        return self.order.number if self.order else self.quote.number
+
+
+def draft(
+    session: Session,
+    of: Sequence[Quote],
+    on: date,
+    *,
+    extra: Mapping[int, Sequence[FreeLine]] | None = None,
+    supplied: date | None = None,
+    named: bool = True,
+    deposits: bool = True,
+) -> Draft:
+    """Return the invoice for what was done, without issuing it.
+
+    Args:
+        session: to read from.
+        of: the quotes whose work it is for; several make a collective invoice.
+        on: its day.
+        extra: by key of a quote, lines that stand in no quote, such as storage.
+        supplied: day of supply; None: the day the last of the work was ready.
+        named: whether it names the buyer.
+        deposits: whether what is held for the work is taken off.
+
+    Raises:
+        AlreadyInvoicedError: some of it is invoiced.
+        MixedInvoiceError: it does not belong on one invoice.
+        NothingToInvoiceError: *of* is empty.
+        NoYesError: nothing was said yes to.
+    """
+    if not of:
+        raise NothingToInvoiceError
+    supplied = supplied or max((_ready(quote, on) for quote in of), default=on)
+    work = [
+        _done(session, quote, supplied, (extra or {}).get(quote.id, ())) for quote in of
+    ]
+    _check_together(work)
+    lead = work[0]
+    edition, shop = lead.edition, lead.edition.shop
+    formats = Formats(shop.locale, edition.currency)
+    items, taxes = invoicing.items_of(
+        [
+            Work(done.priced, done.job.heads, done.number if len(work) > 1 else "")
+            for done in work
+        ],
+        edition.policy,
+        edition.currency.unit,
+        formats.amount,
+        formats.quantity,
+    )
+    if not items:
+        raise NothingToInvoiceError
+    terms = lead.job.terms or edition.terms[shop.terms]
+    document = Document(
+        kind=Kind.INVOICE,
+        on=on,
+        supplied=supplied,
+        pay_by=on + timedelta(days=terms.payment_days),
+        currency=edition.currency,
+        locale=shop.locale,
+        seller=seller(edition),
+        buyer=buyer(lead.quote) if named else None,
+        policy=edition.policy,
+        items=items,
+        taxes=taxes,
+        taxes_of={
+            code: taxes for done in work for code, taxes in done.priced.taxes_of.items()
+        },
+        order_number=lead.quote.order_number if len(work) == 1 else "",
+        registration=lead.quote.registration if len(work) == 1 else "",
+        quote=lead.quote.number if len(work) == 1 else "",
+        work=lead.order.number if lead.order and len(work) == 1 else "",
+    )
+    held = _held(session, work) if deposits else []
+    document = replace(document, deposits=_deducted(session, document, held))
+    return Draft(
+        document,
+        tuple((done.number, changes(done.agreed, done.priced)) for done in work),
+        _over(session, work),
+        tuple(held),
+    )
+
+
+def _ready(quote: Quote, on: date) -> date:
+    order = quote.order
+    return min(on, (order.collected or order.ready or on) if order else on)
+
+
+def _done(
+    session: Session, quote: Quote, tax_point: date, extra: Sequence[FreeLine]
+) -> _Done:
+    invoice = invoice_of(session, quote)
+    if invoice is not None:
+        raise AlreadyInvoicedError(work=quote.number, invoice=invoice.number)
+    yes = orders.latest_yes(session, quote)
+    if yes is None:
+        raise orders.NoYesError(number=quote.number)
+    revision = yes.way.revision
+    edition = quotes.edition_of(session, revision)
+    agreed = quotes.alternative(edition, yes.way, revision.on)
+    job = _as_done(edition, agreed.job, agreed.priced, quote.order)
+    job = replace(job, free=(*job.free, *extra), deposits=())
+    priced = price(edition, job, tax_point)
+    return _Done(quote, quote.order, edition, job, agreed.priced, priced)
+
+
+def _as_done(edition: Edition, job: Job, priced: Priced, order: Order | None) -> Job:
+    """Return a job with the heads condemned that the work order says are."""
+    gate = last_gate(edition, priced)
+    if order is None or gate is None:
+        return job
+    condemned = {head.tag for head in order.heads if head.condemned}
+    return replace(
+        job,
+        heads=tuple(
+            replace(head, condemned_at=head.condemned_at or gate)
+            if head.tag in condemned
+            else head
+            for head in job.heads
+        ),
+    )
+
+
+def _check_together(work: Sequence[_Done]) -> None:
+    lead = work[0]
+    for done in work[1:]:
+        fits = (
+            done.quote.customer_id is not None
+            and done.quote.customer_id == lead.quote.customer_id
+            and done.edition.currency == lead.edition.currency
+            and done.priced.inclusive == lead.priced.inclusive
+        )
+        if not fits:
+            raise MixedInvoiceError(work=done.number)
+
+
+def _over(session: Session, work: Iterable[_Done]) -> RuleError | None:
+    """Return why some of the work needs another yes, or None."""
+    for done in work:
+        try:
+            check_over(session, done.quote, done.edition, done.priced, done.agreed)
+        except RuleError as error:
+            return error
+    return None
+
+
+def check_over(
+    session: Session,
+    quote: Quote,
+    edition: Edition,
+    priced: Priced,
+    agreed: Priced,
+) -> None:
+    """Refuse to charge more than was said yes to and the shop's ceiling lets pass.
+
+    Raises:
+        NeedsYesError: it is more.
+        HardCeilingError: it is more, and nobody may set that aside.
+    """
+    yes = orders.latest_yes(session, quote)
+    if yes is None:
+        raise orders.NoYesError(number=quote.number)
+    ceiling = edition.ceiling
+    unit, money = edition.currency.unit, edition.currency.from_minor
+    known = quote.customer
+    standing = quote.order.up_to if quote.order else None
+    if standing is None and known is not None:
+        standing = known.up_to
+    net, total = agreed.totals.net, agreed.totals.total
+
+    def compared(amount: Decimal) -> Decimal:
+        return on_basis(amount, ceiling, net=net, total=total, unit=unit)
+
+    limit = most_without_asking(
+        compared(money(yes.up_to)),
+        ceiling,
+        None if standing is None else compared(money(standing)),
+        None,
+        unit=unit,
+    )
+    totals = priced.totals
+    pre_tax = ceiling is not None and ceiling.basis == "pre_tax"
+    amount = totals.net if pre_tax else totals.total
+    check_ceiling(amount, limit, ceiling)
+
+
+def seller(edition: Edition) -> Party:
+    """Return the shop as its documents name it."""
+    shop = edition.shop
+    return Party(
+        name=shop.name,
+        address=shop.address,
+        tax_number=shop.tax_number,
+        email=shop.email,
+        phone=shop.phone,
+    )
+
+
+def buyer(quote: Quote) -> Party:
+    """Return whose heads they were as a document names them."""
+    paper, known = quotes.on_paper(quote), quote.customer
+    if known is None:
+        return Party(name=paper.name, phone=paper.phone, email=paper.email)
+    return Party(
+        name=paper.name,
+        address=paper.address,
+        postcode=known.postcode,
+        town=known.town,
+        country=known.country,
+        tax_number=known.tax_number,
+        register_number=known.register_number,
+        email=paper.email,
+        phone=paper.phone,
+    )
+
+
+# Deposits taken off.
+
+
+def _held(session: Session, work: Iterable[_Done]) -> list[DepositTaken]:
+    keys = [done.quote.id for done in work]
+    return list(
+        session.scalars(
+            select(DepositTaken)
+            .where(DepositTaken.quote_id.in_(keys), DepositTaken.held > 0)
+            .order_by(DepositTaken.id)
+        )
+    )
+
+
+def _deducted(
+    session: Session, document: Document, held: Iterable[DepositTaken]
+) -> tuple[Deducted, ...]:
+    """Return what deposits take off, never more than is due."""
+    due, taken = document.gross, []
+    money = document.currency.from_minor
+    for row in held:
+        gross = min(money(row.held), due)
+        if gross <= 0:
+            break
+        due -= gross
+        number, on = row.number, row.on
+        if row.document_id is not None:
+            paper = of_number(session, row.document_id)
+            number, on = paper.number, paper.on
+        taxes = taxes_within(session, row, gross, document.currency.unit)
+        taken.append(Deducted(number, on, gross, taxes))
+    return tuple(taken)
+
+
+def taxes_within(
+    session: Session, row: DepositTaken, gross: Decimal, unit: Decimal
+) -> tuple[Group, ...]:
+    """Return the tax in *gross* of a deposit that was taxed on receipt; else empty.
+
+    What is left of a deposit takes the tax that is left of it; a part of it takes its
+    part of each row.
+    """
+    if row.document_id is None:
+        return ()
+    paper = content(session, row.document_id)
+    whole = paper.gross
+    rows = []
+    for group in paper.taxes:
+        tax = apportion(group.amount, [gross, whole - gross], unit)[0]
+        base = apportion(group.base, [gross, whole - gross], unit)[0]
+        rows.append(Group(group.tax, base, tax))
+    return tuple(rows)
+
+
+# Issuing.
+
+
+def issue(
+    session: Session,
+    of: Sequence[Quote],
+    now: Now,
+    *,
+    on: date | None = None,
+    extra: Mapping[int, Sequence[FreeLine]] | None = None,
+    supplied: date | None = None,
+    named: bool = True,
+    deposits: bool = True,
+    despite: Override | None = None,
+) -> DocumentIssued:
+    """Issue the invoice for what was done.
+
+    Args:
+        session: of a transaction.
+        of: the quotes whose work it is for.
+        now: who issues it.
+        on: its day; None: today.
+        extra: as for ``draft``.
+        supplied: as for ``draft``.
+        named: whether it names the buyer.
+        deposits: whether what is held for the work is taken off.
+        despite: who charges more than was said yes to, and why.
+
+    Raises:
+        BackDatedError: a later day is used in the series.
+        MonthLockedError: the month is closed.
+        NeedsYesError, HardCeilingError: more is charged than was said yes to.
+        RuleError: as ``draft``.
+    """
+    day = on or now.on
+    made = draft(
+        session,
+        of,
+        day,
+        extra=extra,
+        supplied=supplied,
+        named=named,
+        deposits=deposits,
+    )
+    if made.over is not None and not _may_pass(made.over, despite):
+        raise made.over
+    row = keep(
+        session,
+        made.document,
+        now,
+        customer_id=of[0].customer_id,
+        quote_id=of[0].id if len(of) == 1 else None,
+        why="" if despite is None else f"{despite.by}: {despite.reason}",
+    )
+    for quote in of:
+        if quote.order:
+            quote.order.invoiced = True
+        session.add(
+            OrderInvoiced(
+                document_id=row.id,
+                order_id=quote.order.id if quote.order else None,
+                quote_id=quote.id,
+            )
+        )
+    document = replace(made.document, number=row.number)
+    for taken, deposit in zip(document.deposits, made.deposits, strict=False):
+        gross = document.currency.to_minor(taken.gross)
+        deposit.held -= gross
+        session.add(
+            DepositMoved(
+                deposit_id=deposit.id,
+                number=row.number,
+                how=APPLIED,
+                on=day,
+                gross=gross,
+                tax_before=document.currency.to_minor(taken.tax),
+                tax_now=0,
+                document_id=row.id,
+                at=now.at,
+                by=now.who,
+            )
+        )
+    session.flush()
+    return row
+
+
+APPLIED = "applied"
+
+
+def _may_pass(over: RuleError, despite: Override | None) -> bool:
+    return sets_aside(despite) and not isinstance(over, HardCeilingError)
+
+
+def keep(
+    session: Session,
+    document: Document,
+    now: Now,
+    *,
+    customer_id: int | None,
+    quote_id: int | None,
+    corrects_id: int | None = None,
+    method: str = "",
+    why: str = "",
+) -> DocumentIssued:
+    """Number a document, freeze it and post it; all of it or nothing.
+
+    Args:
+        session: of a transaction.
+        document: without a number.
+        now: who issues it.
+        customer_id: whose.
+        quote_id: what it is for, if that is one quote.
+        corrects_id: the invoice that a credit note corrects.
+        method: how a deposit was paid, or is paid back.
+        why: a rule was set aside.
+
+    Raises:
+        BackDatedError: a later day is used in the series.
+        MonthLockedError: the month is closed.
+    """
+    journal.check_open(session, document.on)
+    number = numbering.take(session, document.kind, document.on)
+    document = replace(document, number=number)
+    minor = document.currency.to_minor
+    deposit = any(item.kind == "deposit" for item in document.items)
+    left = ZERO if deposit else document.due
+    row = DocumentIssued(
+        kind=document.kind,
+        number=number,
+        on=document.on,
+        supplied=document.supplied,
+        pay_by=document.pay_by,
+        customer_id=customer_id,
+        quote_id=quote_id,
+        corrects_id=corrects_id,
+        buyer=document.buyer.name if document.buyer else "",
+        currency=document.currency.code,
+        net=minor(document.net),
+        tax=minor(document.tax),
+        gross=minor(document.gross),
+        deducted=minor(document.deducted),
+        left=minor(left),
+        settled=None if left else document.on,
+        reason=document.reason or "",
+        issued=now.at,
+        issued_by=now.who,
+        content=document_file.write(document),
+    )
+    session.add(row)
+    session.flush()
+    _keep_rows(session, row, document)
+    journal.post(
+        session,
+        document.kind,
+        number,
+        document.on,
+        of_document(document, method),
+        document.currency,
+        now,
+        tax_date=document.supplied,
+        customer_id=customer_id,
+        narrative=row.buyer,
+    )
+    audit.record(
+        session,
+        at=now.at,
+        who=now.who,
+        what=f"{document.kind} issued",
+        subject="document",
+        subject_id=row.id,
+        new=f"{number}: {document.gross} {document.currency.code}",
+        why=why or document.because,
+    )
+    return row
+
+
+def _keep_rows(session: Session, row: DocumentIssued, document: Document) -> None:
+    minor = document.currency.to_minor
+    for item in document.items:
+        income = "discounts" if item.kind == "discount" else item.group
+        session.add(
+            DocumentLine(
+                document_id=row.id,
+                place=item.place,
+                kind=item.kind,
+                code=item.code,
+                description=item.description,
+                income=income,
+                work=item.work,
+                net=minor(item.net),
+                tax=minor(item.tax),
+            )
+        )
+        if item.group == "surcharges" and document.kind is Kind.INVOICE:
+            session.add(
+                SurchargeHeld(
+                    document_id=row.id,
+                    place=item.place,
+                    description=item.description,
+                    net=minor(item.net),
+                    held=minor(item.net),
+                )
+            )
+    sums: dict[str, tuple[Decimal, Decimal]] = {}
+    for bit in (bit for item in document.items for bit in item.bits):
+        net, tax = sums.get(bit.code, (ZERO, ZERO))
+        sums[bit.code] = (net + bit.net, tax + bit.tax)
+    for code, (net, tax) in sums.items():
+        session.add(
+            DocumentCode(document_id=row.id, code=code, net=minor(net), tax=minor(tax))
+        )
+    for place, group in enumerate(document.taxes, 1):
+        session.add(
+            DocumentTax(
+                document_id=row.id,
+                place=place,
+                authority=group.tax.authority,
+                category=group.tax.category,
+                rate=f"{group.tax.rate.normalize():f}",
+                label=group.tax.label,
+                reason=group.tax.reason,
+                base=minor(group.base),
+                amount=minor(group.amount),
+            )
+        )
+    session.flush()
+
+
+# Credit notes.
+
+
+@dataclass(frozen=True, slots=True)
+class Credited:
+    """What is credited: all that is left, lines by their share, or an amount."""
+
+    lines: Mapping[int, Decimal] | None = None
+    amount: Decimal | None = None
+
+
+def credit_draft(
+    session: Session,
+    invoice: DocumentIssued,
+    what: Credited,
+    on: date,
+    reason: Why,
+    because: str,
+) -> Document:
+    """Return the credit note for an invoice, without issuing it.
+
+    Raises:
+        NoCreditOfCreditError: it is a credit note itself.
+        RuleError: as ``domain.credit``.
+    """
+    if invoice.kind == Kind.CREDIT:
+        raise NoCreditOfCreditError(number=invoice.number)
+    document = content(session, invoice.id)
+    before = credits_of(session, invoice)
+    if what.amount is not None:
+        items = crediting.credit_amount(document, before, what.amount)
+    elif what.lines is not None:
+        items = crediting.credit_lines(document, before, what.lines)
+    else:
+        items = crediting.credit_all(document, before)
+    return crediting.credit_note(document, items, on=on, reason=reason, because=because)
+
+
+def credit(
+    session: Session,
+    invoice: DocumentIssued,
+    what: Credited,
+    now: Now,
+    *,
+    reason: Why,
+    because: str,
+    on: date | None = None,
+    method: str = "",
+) -> DocumentIssued:
+    """Issue a credit note; it settles what is still owed of its invoice first.
+
+    Raises:
+        BackDatedError, MonthLockedError: as ``issue``.
+        RuleError: as ``credit_draft``.
+    """
+    locked = session.scalars(
+        select(DocumentIssued).where(DocumentIssued.id == invoice.id).with_for_update()
+    ).one()
+    document = credit_draft(session, locked, what, on or now.on, reason, because)
+    row = keep(
+        session,
+        document,
+        now,
+        customer_id=locked.customer_id,
+        quote_id=locked.quote_id,
+        corrects_id=locked.id,
+        method=method,
+    )
+    if (part := min(row.left, locked.left)) > 0:
+        set_against(session, locked, part, now, credit=row)
+    _give_surcharges_back(session, document, locked)
+    if not _stands(session, locked):
+        _open_again(session, locked)
+    return row
+
+
+def _open_again(session: Session, invoice: DocumentIssued) -> None:
+    """Let the work of an invoice that was credited in full be invoiced again."""
+    for order in session.scalars(
+        select(Order)
+        .join(OrderInvoiced, OrderInvoiced.order_id == Order.id)
+        .where(OrderInvoiced.document_id == invoice.id)
+    ):
+        order.invoiced = False
+    session.flush()
+
+
+def _give_surcharges_back(
+    session: Session, note: Document, invoice: DocumentIssued
+) -> None:
+    held = {
+        row.place: row
+        for row in session.scalars(
+            select(SurchargeHeld).where(SurchargeHeld.document_id == invoice.id)
+        )
+    }
+    for item in note.items:
+        if item.place in held:
+            back = note.currency.to_minor(item.net)
+            held[item.place].held -= min(back, held[item.place].held)
+    session.flush()
+
+
+def set_against(
+    session: Session,
+    document: DocumentIssued,
+    amount: int,
+    now: Now,
+    *,
+    credit: DocumentIssued,
+) -> None:
+    """Set an amount of a credit note against a document, in the smallest unit."""
+    credit.left -= amount
+    document.left -= amount
+    session.add(
+        Allocation(
+            credit_id=credit.id,
+            document_id=document.id,
+            on=credit.on,
+            amount=amount,
+            at=now.at,
+            by=now.who,
+        )
+    )
+    for row in (credit, document):
+        if not row.left:
+            row.settled = credit.on
+    session.flush()
+
+
+# Reading.
+
+
+def of_number(session: Session, document_id: int) -> DocumentIssued:
+    """Return a document by key.
+
+    Raises:
+        NoSuchRecordError: there is none.
+    """
+    row = session.get(DocumentIssued, document_id)
+    if row is None:
+        raise NoSuchRecordError(what="document", key=document_id)
+    return row
+
+
+def content(session: Session, document_id: int) -> Document:
+    """Return a document as it was issued.
+
+    Raises:
+        NoSuchRecordError: there is none.
+    """
+    text = session.scalar(
+        select(DocumentIssued.content).where(DocumentIssued.id == document_id)
+    )
+    if text is None:
+        raise NoSuchRecordError(what="document", key=document_id)
+    return document_file.read(text)
+
+
+def credits_of(session: Session, invoice: DocumentIssued) -> list[Document]:
+    """Return the credit notes of an invoice as they were issued, the oldest first."""
+    texts = session.scalars(
+        select(DocumentIssued.content)
+        .where(DocumentIssued.corrects_id == invoice.id)
+        .order_by(DocumentIssued.id)
+    )
+    return [document_file.read(text) for text in texts]
+
+
+def invoice_of(session: Session, quote: Quote) -> DocumentIssued | None:
+    """Return the invoice that stands for a quote's work; None: not invoiced.
+
+    An invoice that was credited in full does not stand.
+    """
+    row = session.scalars(
+        select(DocumentIssued)
+        .join(OrderInvoiced, OrderInvoiced.document_id == DocumentIssued.id)
+        .where(OrderInvoiced.quote_id == quote.id)
+        .order_by(DocumentIssued.id.desc())
+        .limit(1)
+    ).one_or_none()
+    if row is None or not _stands(session, row):
+        return None
+    return row
+
+
+def _stands(session: Session, invoice: DocumentIssued) -> bool:
+    credited = sum(
+        session.scalars(
+            select(DocumentIssued.gross).where(DocumentIssued.corrects_id == invoice.id)
+        )
+    )
+    return credited < invoice.gross or not invoice.gross
+
+
+_DONE = (OrderState.READY, OrderState.CONDEMNED, OrderState.COLLECTED)
+
+
+def to_invoice(session: Session, most: int = 200) -> list[Order]:
+    """Return the orders that are ready or gone and not invoiced, the oldest first."""
+    return list(
+        session.scalars(
+            select(Order)
+            .where(
+                Order.invoiced.is_(False),
+                Order.state.in_(_DONE),
+            )
+            .order_by(Order.id)
+            .limit(most)
+        )
+    )
+
+
+def collective(session: Session, on: date) -> list[tuple[Customer, list[Order]]]:
+    """Return the customers who want one invoice a month, and what it would be for.
+
+    What was handed over to them by the end of the month before *on* and not invoiced.
+    """
+    first = on.replace(day=1)
+    found: dict[int, tuple[Customer, list[Order]]] = {}
+    for order in session.scalars(
+        select(Order)
+        .join(Customer, Customer.id == Order.customer_id)
+        .where(
+            Order.invoiced.is_(False),
+            Order.state == OrderState.COLLECTED,
+            Order.collected < first,
+            Customer.collective.is_(True),
+        )
+        .order_by(Customer.name, Order.id)
+    ):
+        entry = found.setdefault(order.customer_id, (order.customer, []))
+        entry[1].append(order)
+    return list(found.values())
+
+
+def left_by_line(
+    invoice: Document, notes: Sequence[Document]
+) -> list[tuple[invoicing.Item, Decimal]]:
+    """Return the lines that can be credited, with what is left of each, tax included.
+
+    Adjustments that hang on lines are credited with them and are not listed.
+    """
+    left = crediting.left_of(invoice, notes)
+    return [
+        (item, crediting.left_of_line(left, item.place))
+        for item in invoice.items
+        if any(not bit.of for bit in item.bits)
+    ]

@@ -1,0 +1,924 @@
+"""The month: gathered from the records, checked, closed, reopened.
+
+Sums are made by the database, in the smallest unit; they are set beside each other in
+``domain.month``. What a balance was when a month was closed is kept, so a month costs
+what its own rows cost, however many years stand before it.
+"""
+
+from collections.abc import Mapping, Sequence
+from datetime import date
+from decimal import Decimal
+from typing import Any, NamedTuple
+
+from sqlalchemy import Executable, and_, case, delete, func, or_, select
+from sqlalchemy.orm import Session, aliased
+
+from quoting.domain.errors import RuleError, translatable
+from quoting.domain.invoice import Kind
+from quoting.domain.journal import Role
+from quoting.domain.life import OrderState
+from quoting.domain.money import ZERO, Currency
+from quoting.domain.month import (
+    Balance,
+    EarlierOpenError,
+    Ledger,
+    Money,
+    Month,
+    Movements,
+    NotClosedError,
+    OpenMonthError,
+    Range,
+    Report,
+    Row,
+    Sales,
+    checks,
+)
+from quoting.store import audit
+from quoting.store.models import (
+    AccountName,
+    Allocation,
+    AllocationTax,
+    Customer,
+    DepositMoved,
+    DepositTaken,
+    DocumentCode,
+    DocumentIssued,
+    DocumentLine,
+    DocumentTax,
+    Entry,
+    GivenUp,
+    MonthAct,
+    MonthBalance,
+    Order,
+    OrderInvoiced,
+    Payment,
+    SurchargeHeld,
+    Way,
+)
+from quoting.workflow import journal, rates
+from quoting.workflow.debts import GaveUp
+from quoting.workflow.deposits import APPLIED, KEPT, PAID_BACK
+from quoting.workflow.payments import NoReasonError
+from quoting.workflow.quotes import Now
+
+
+class UnreconciledError(RuleError):
+    """A month whose figures do not agree is not closed."""
+
+    message = translatable(
+        "{month} does not reconcile: {names}. Close it all the same only by name and "
+        "with a reason."
+    )
+
+
+def report(session: Session, month: Month, today: date) -> Report:
+    """Return a month as the accountant reads it.
+
+    Args:
+        session: to read from.
+        month: over or still running.
+        today: the shop's day.
+
+    Raises:
+        NoEditionError: the shop has no rate tables, so no currency.
+    """
+    currency = rates.in_force(session, min(month.last, today)).edition.currency
+    return _Gather(session, month, currency).report()
+
+
+class _Gather:
+    """One month's figures out of the records."""
+
+    def __init__(self, session: Session, month: Month, currency: Currency) -> None:
+        self.session = session
+        self.month = month
+        self.currency = currency
+        self.first, self.last = month.first, month.last
+
+    def report(self) -> Report:
+        ledger, owed, unused = self._ledger(), self._owed(), self._credits()
+        deposits = self._deposits()
+        moved = self._movements(owed, unused, deposits)
+        ranges = self._ranges()
+        closed = journal.last_closed(self.session)
+        return Report(
+            month=self.month,
+            currency=self.currency,
+            closed=closed is not None and self.month <= closed,
+            codes=self._codes(),
+            taxes=self._taxes(),
+            cash_taxes=self._cash_taxes(),
+            income=ledger.income,
+            reasons=self._reasons(),
+            money=self._money_by_method(),
+            owed=owed,
+            credits=unused,
+            deposits=deposits,
+            surcharges=self._surcharges(),
+            work=self._work(),
+            given_up=self._given_up(),
+            exempt=self._exempt(),
+            ranges=ranges,
+            ledger=ledger,
+            moved=moved,
+            checks=checks(ledger, moved, ranges),
+            corrected=self._corrected(),
+        )
+
+    # Small tools.
+
+    def _money(self, minor: int | Decimal | None) -> Decimal:
+        return self.currency.from_minor(int(minor or 0))
+
+    def _rows(self, query: Executable) -> Sequence[Any]:
+        return self.session.execute(query).all()
+
+    def _within(self, day: Any) -> Any:
+        return day.between(self.first, self.last)
+
+    def _sum(self, query: Executable) -> Decimal:
+        return self._money(self.session.scalar(query))
+
+    # The journal.
+
+    def _ledger(self) -> Ledger:
+        opening = balances(self.session, self.first, self.currency.code)
+        moved: dict[tuple[str, str], int] = {
+            (role, detail): int(amount)
+            for role, detail, amount in self._rows(
+                select(Entry.role, Entry.detail, func.sum(Entry.amount))
+                .where(self._within(Entry.on), Entry.currency == self.currency.code)
+                .group_by(Entry.role, Entry.detail)
+            )
+        }
+
+        def balance(role: Role, sign: int) -> Balance:
+            was = sum(at for (of, _), at in opening.items() if of == role)
+            change = sum(at for (of, _), at in moved.items() if of == role)
+            return Balance(self._money(sign * was), self._money(sign * (was + change)))
+
+        return Ledger(
+            debtors=balance(Role.DEBTORS, 1),
+            deposits=balance(Role.DEPOSITS, -1),
+            surcharges=balance(Role.SURCHARGES, -1),
+            tax=balance(Role.TAX, -1),
+            income={
+                detail: self._money(-amount)
+                for (role, detail), amount in sorted(moved.items())
+                if role == Role.INCOME
+            },
+            entries_out=tuple(
+                number
+                for (number,) in self._rows(
+                    select(Entry.document_number)
+                    .where(self._within(Entry.on), Entry.currency == self.currency.code)
+                    .group_by(Entry.event, Entry.document_number)
+                    .having(func.sum(Entry.amount) != 0)
+                )
+            ),
+        )
+
+    # Documents, payments and deposits themselves.
+
+    def _documents(self) -> Executable:
+        corrected = aliased(DocumentIssued)
+        deposit = case(
+            (DocumentIssued.kind == Kind.DEPOSIT, 1),
+            (corrected.kind == Kind.DEPOSIT, 1),
+            else_=0,
+        )
+        return (
+            select(
+                DocumentIssued.kind,
+                deposit,
+                func.sum(DocumentIssued.net),
+                func.sum(DocumentIssued.tax),
+                func.sum(DocumentIssued.gross),
+            )
+            .outerjoin(corrected, corrected.id == DocumentIssued.corrects_id)
+            .where(
+                self._within(DocumentIssued.on),
+                DocumentIssued.currency == self.currency.code,
+            )
+            .group_by(DocumentIssued.kind, deposit)
+        )
+
+    def _movements(
+        self, owed: Sequence[Row], unused: Sequence[Row], deposits: Sequence[Row]
+    ) -> Movements:
+        sums = {
+            (kind, bool(deposit)): tuple(map(self._money, rest))
+            for kind, deposit, *rest in self._rows(self._documents())
+        }
+        nothing = (ZERO, ZERO, ZERO)
+        invoiced = sums.get((Kind.INVOICE, False), nothing)
+        credited = sums.get((Kind.CREDIT, False), nothing)
+        taken = sums.get((Kind.DEPOSIT, True), nothing)
+        given = sums.get((Kind.CREDIT, True), nothing)
+        income, net, tax = self._lines()
+        received, refunded, rounding = self._payments()
+        gave = self._gave_up()
+        moves = self._deposit_moves()
+        by_code = self._codes()
+        charged, returned = self._surcharge_lines()
+        kept = moves[KEPT]
+        return Movements(
+            invoiced=invoiced[2],
+            invoiced_net=invoiced[0],
+            invoiced_tax=invoiced[1],
+            credited=credited[2],
+            credited_net=credited[0],
+            credited_tax=credited[1],
+            deposit_net=taken[0] - given[0],
+            deposit_tax=taken[1] - given[1],
+            received=received,
+            refunded=refunded,
+            rounding=rounding,
+            written_off=gave[GaveUp.WRITE_OFF][0],
+            settlement=gave[GaveUp.SETTLEMENT][0],
+            settlement_tax=gave[GaveUp.SETTLEMENT][1],
+            relief=gave[GaveUp.RELIEF][1],
+            deposits_received=self._sum(
+                select(func.sum(DepositTaken.amount)).where(
+                    self._within(DepositTaken.on),
+                    DepositTaken.currency == self.currency.code,
+                )
+            ),
+            deposits_applied=moves[APPLIED][0],
+            deposits_applied_tax=moves[APPLIED][1],
+            deposits_refunded=moves[PAID_BACK][0],
+            deposits_kept=kept[0],
+            deposits_tax_before=kept[1],
+            deposits_kept_tax=kept[2],
+            deposits_kept_net=kept[0] - kept[1] - kept[2],
+            surcharges_charged=charged,
+            surcharges_returned=returned,
+            surcharges_kept=self._sum(
+                select(func.sum(SurchargeHeld.kept)).where(
+                    self._within(SurchargeHeld.kept_on)
+                )
+            ),
+            income=income,
+            tax_nets=sum((row.net for row in by_code), ZERO),
+            tax_by_code=sum((row.tax for row in by_code), ZERO),
+            lines_net=net,
+            lines_tax=tax,
+            open_items=sum((row.amount for row in owed), ZERO)
+            - sum((row.amount for row in unused), ZERO),
+            deposits_open=sum((row.amount for row in deposits), ZERO),
+        )
+
+    def _lines(self) -> tuple[dict[str, Decimal], Decimal, Decimal]:
+        sign = case((DocumentIssued.kind == Kind.CREDIT, -1), else_=1)
+        rows = self._rows(
+            select(
+                DocumentLine.income,
+                func.sum(sign * DocumentLine.net),
+                func.sum(sign * DocumentLine.tax),
+            )
+            .join(DocumentIssued, DocumentIssued.id == DocumentLine.document_id)
+            .where(
+                self._within(DocumentIssued.on),
+                DocumentIssued.currency == self.currency.code,
+                DocumentLine.income != "deposits",
+            )
+            .group_by(DocumentLine.income)
+            .order_by(DocumentLine.income)
+        )
+        income = {group: self._money(net) for group, net, _ in rows}
+        tax = self._money(sum(int(row[2]) for row in rows))
+        return income, sum(income.values(), ZERO), tax
+
+    def _surcharge_lines(self) -> tuple[Decimal, Decimal]:
+        rows: dict[str, int] = dict(
+            tuple(row)
+            for row in self._rows(
+                select(DocumentIssued.kind, func.sum(DocumentLine.net))
+                .join(DocumentIssued, DocumentIssued.id == DocumentLine.document_id)
+                .where(
+                    self._within(DocumentIssued.on),
+                    DocumentIssued.currency == self.currency.code,
+                    DocumentLine.income == "surcharges",
+                )
+                .group_by(DocumentIssued.kind)
+            )
+        )
+        return self._money(rows.get(Kind.INVOICE)), self._money(rows.get(Kind.CREDIT))
+
+    def _payments(self) -> tuple[Decimal, Decimal, Decimal]:
+        inward = case((Payment.amount > 0, Payment.amount), else_=0)
+        outward = case((Payment.amount < 0, -Payment.amount), else_=0)
+        [(received, refunded, rounding)] = self._rows(
+            select(
+                func.sum(inward), func.sum(outward), func.sum(Payment.rounding)
+            ).where(self._within(Payment.on), Payment.currency == self.currency.code)
+        )
+        return self._money(received), self._money(refunded), self._money(rounding)
+
+    def _gave_up(self) -> dict[str, tuple[Decimal, Decimal]]:
+        rows = self._rows(
+            select(GivenUp.how, func.sum(GivenUp.gross), func.sum(GivenUp.tax))
+            .where(self._within(GivenUp.on), GivenUp.currency == self.currency.code)
+            .group_by(GivenUp.how)
+        )
+        found = {
+            how: (self._money(gross), self._money(tax)) for how, gross, tax in rows
+        }
+        return {str(how): found.get(how, (ZERO, ZERO)) for how in GaveUp}
+
+    def _deposit_moves(self) -> dict[str, tuple[Decimal, Decimal, Decimal]]:
+        rows = self._rows(
+            select(
+                DepositMoved.how,
+                func.sum(DepositMoved.gross),
+                func.sum(DepositMoved.tax_before),
+                func.sum(DepositMoved.tax_now),
+            )
+            .where(self._within(DepositMoved.on))
+            .group_by(DepositMoved.how)
+        )
+        found = {
+            how: (self._money(gross), self._money(before), self._money(due))
+            for how, gross, before, due in rows
+        }
+        return {
+            how: found.get(how, (ZERO, ZERO, ZERO))
+            for how in (APPLIED, PAID_BACK, KEPT)
+        }
+
+    # Lists.
+
+    def _codes(self) -> tuple[Sales, ...]:
+        credit = case((DocumentIssued.kind == Kind.CREDIT, 1), else_=0)
+        corrected = aliased(DocumentIssued)
+        rows = self._rows(
+            select(
+                DocumentCode.code,
+                credit,
+                func.sum(DocumentCode.net),
+                func.sum(DocumentCode.tax),
+            )
+            .join(DocumentIssued, DocumentIssued.id == DocumentCode.document_id)
+            .outerjoin(corrected, corrected.id == DocumentIssued.corrects_id)
+            .where(
+                self._within(DocumentIssued.on),
+                DocumentIssued.currency == self.currency.code,
+                DocumentIssued.kind != Kind.DEPOSIT,
+                or_(corrected.kind.is_(None), corrected.kind != Kind.DEPOSIT),
+            )
+            .group_by(DocumentCode.code, credit)
+            .order_by(DocumentCode.code)
+        )
+        sums: dict[str, dict[bool, tuple[Decimal, Decimal]]] = {}
+        for code, is_credit, net, tax in rows:
+            at = sums.setdefault(code, {})
+            at[bool(is_credit)] = (self._money(net), self._money(tax))
+        return tuple(
+            Sales(code, *at.get(False, (ZERO, ZERO)), *at.get(True, (ZERO, ZERO)))
+            for code, at in sums.items()
+        )
+
+    def _taxes(self) -> tuple[tuple[str, Decimal, Decimal], ...]:
+        rows = self._rows(
+            select(
+                Entry.detail,
+                Entry.authority,
+                Entry.category,
+                Entry.rate,
+                func.sum(Entry.base),
+                func.sum(Entry.amount),
+            )
+            .where(
+                self._within(Entry.on),
+                Entry.currency == self.currency.code,
+                Entry.role == Role.TAX,
+            )
+            .group_by(Entry.detail, Entry.authority, Entry.category, Entry.rate)
+            .order_by(Entry.authority, Entry.rate, Entry.detail, Entry.category)
+        )
+        return tuple(
+            (f"{label or category}, {authority}", self._money(-base), self._money(-tax))
+            for label, authority, category, _, base, tax in rows
+        )
+
+    def _cash_taxes(self) -> tuple[tuple[str, Decimal, Decimal], ...]:
+        rows = self._rows(
+            select(
+                DocumentTax.label,
+                DocumentTax.authority,
+                func.sum(AllocationTax.base),
+                func.sum(AllocationTax.amount),
+            )
+            .join(Allocation, Allocation.id == AllocationTax.allocation_id)
+            .join(
+                DocumentTax,
+                and_(
+                    DocumentTax.document_id == Allocation.document_id,
+                    DocumentTax.place == AllocationTax.place,
+                ),
+            )
+            .where(
+                self._within(Allocation.on),
+                or_(
+                    Allocation.payment_id.is_not(None),
+                    Allocation.deposit_id.is_not(None),
+                ),
+            )
+            .group_by(DocumentTax.label, DocumentTax.authority)
+            .order_by(DocumentTax.authority, DocumentTax.label)
+        )
+        return tuple(
+            (f"{label}, {authority}", self._money(base), self._money(tax))
+            for label, authority, base, tax in rows
+        )
+
+    def _reasons(self) -> tuple[tuple[str, int, Decimal], ...]:
+        rows = self._rows(
+            select(
+                DocumentIssued.reason,
+                func.count(),
+                func.sum(DocumentIssued.gross),
+            )
+            .where(
+                self._within(DocumentIssued.on),
+                DocumentIssued.kind == Kind.CREDIT,
+                DocumentIssued.currency == self.currency.code,
+            )
+            .group_by(DocumentIssued.reason)
+            .order_by(DocumentIssued.reason)
+        )
+        return tuple((why, int(n), self._money(gross)) for why, n, gross in rows)
+
+    def _money_by_method(self) -> tuple[Money, ...]:
+        inward = case((Entry.amount > 0, Entry.amount), else_=0)
+        outward = case((Entry.amount < 0, -Entry.amount), else_=0)
+        rows = self._rows(
+            select(Entry.detail, func.sum(inward), func.sum(outward))
+            .where(
+                self._within(Entry.on),
+                Entry.currency == self.currency.code,
+                Entry.role == Role.MONEY,
+                Entry.event != "cash count",
+            )
+            .group_by(Entry.detail)
+            .order_by(Entry.detail)
+        )
+        return tuple(
+            Money(method, self._money(into), self._money(out))
+            for method, into, out in rows
+        )
+
+    def _still_open(self, table: Any) -> Any:
+        return and_(
+            table.on <= self.last,
+            table.currency == self.currency.code,
+            or_(table.settled.is_(None), table.settled > self.last),
+        )
+
+    def _owed(self) -> tuple[Row, ...]:
+        documents = self.session.scalars(
+            select(DocumentIssued)
+            .where(
+                self._still_open(DocumentIssued), DocumentIssued.kind == Kind.INVOICE
+            )
+            .order_by(DocumentIssued.on, DocumentIssued.id)
+        ).all()
+        keys = [row.id for row in documents]
+        paid = self._by_key(Allocation.document_id, Allocation.amount, Allocation, keys)
+        gave = self._by_key(GivenUp.document_id, GivenUp.gross, GivenUp, keys)
+        rows = []
+        for row in documents:
+            left = row.gross - row.deducted - paid.get(row.id, 0) - gave.get(row.id, 0)
+            if left:
+                due = row.pay_by.isoformat() if row.pay_by else ""
+                rows.append(Row(row.number, row.buyer, row.on, self._money(left), due))
+        return tuple(rows)
+
+    def _by_key(
+        self, key: Any, amount: Any, table: Any, keys: Sequence[int]
+    ) -> dict[int, int]:
+        sums: dict[int, int] = {}
+        for start in range(0, len(keys), _CHUNK):
+            query = (
+                select(key, func.sum(amount))
+                .where(key.in_(keys[start : start + _CHUNK]), table.on <= self.last)
+                .group_by(key)
+            )
+            sums.update((of, int(total)) for of, total in self._rows(query))
+        return sums
+
+    def _credits(self) -> tuple[Row, ...]:
+        notes = self.session.scalars(
+            select(DocumentIssued)
+            .where(self._still_open(DocumentIssued), DocumentIssued.kind == Kind.CREDIT)
+            .order_by(DocumentIssued.on, DocumentIssued.id)
+        ).all()
+        payments = self.session.scalars(
+            select(Payment)
+            .where(self._still_open(Payment))
+            .order_by(Payment.on, Payment.id)
+        ).all()
+        used = self._by_key(
+            Allocation.credit_id, Allocation.amount, Allocation, [n.id for n in notes]
+        )
+        spent = self._by_key(
+            Allocation.payment_id,
+            Allocation.amount,
+            Allocation,
+            [p.id for p in payments],
+        )
+        rows = [
+            Row(n.number, n.buyer, n.on, self._money(n.gross - used.get(n.id, 0)))
+            for n in notes
+        ]
+        rows += [
+            Row(
+                p.number,
+                p.customer.name if p.customer else "",
+                p.on,
+                self._money(p.amount + p.rounding - spent.get(p.id, 0)),
+                "on account",
+            )
+            for p in payments
+        ]
+        return tuple(row for row in rows if row.amount)
+
+    def _deposits(self) -> tuple[Row, ...]:
+        later = select(DepositMoved.deposit_id).where(DepositMoved.on > self.last)
+        taken = self.session.scalars(
+            select(DepositTaken)
+            .where(
+                DepositTaken.on <= self.last,
+                DepositTaken.currency == self.currency.code,
+                or_(DepositTaken.held > 0, DepositTaken.id.in_(later)),
+            )
+            .order_by(DepositTaken.on, DepositTaken.id)
+        ).all()
+        keys = [row.id for row in taken]
+        gone = and_(DepositMoved.how != "moved", DepositMoved.on <= self.last)
+        moved = {
+            key: (int(gross), int(tax))
+            for key, gross, tax in self._rows(
+                select(
+                    DepositMoved.deposit_id,
+                    func.sum(DepositMoved.gross),
+                    func.sum(DepositMoved.tax_before),
+                )
+                .where(DepositMoved.deposit_id.in_(keys), gone)
+                .group_by(DepositMoved.deposit_id)
+            )
+        }
+        taxes: dict[int, int] = dict(
+            tuple(row)
+            for row in self._rows(
+                select(DocumentIssued.id, DocumentIssued.tax).where(
+                    DocumentIssued.id.in_(
+                        [row.document_id for row in taken if row.document_id]
+                    )
+                )
+            )
+        )
+        rows = []
+        for row in taken:
+            gross, tax = moved.get(row.id, (0, 0))
+            before = taxes.get(row.document_id, 0) if row.document_id else 0
+            held = self._money(row.amount - before - gross + tax)
+            if held:
+                whose = row.quote.customer.name if row.quote.customer else ""
+                rows.append(
+                    Row(
+                        row.number,
+                        whose or row.quote.caller,
+                        row.on,
+                        held,
+                        row.quote.number,
+                    )
+                )
+        return tuple(rows)
+
+    def _surcharges(self) -> tuple[Row, ...]:
+        rows = self._rows(
+            select(SurchargeHeld, DocumentIssued)
+            .join(DocumentIssued, DocumentIssued.id == SurchargeHeld.document_id)
+            .where(SurchargeHeld.held > 0, DocumentIssued.on <= self.last)
+            .order_by(DocumentIssued.on, SurchargeHeld.id)
+        )
+        return tuple(
+            Row(
+                document.number,
+                document.buyer,
+                document.on,
+                self._money(held.held),
+                held.description,
+            )
+            for held, document in rows
+        )
+
+    def _work(self) -> tuple[Row, ...]:
+        later = (
+            select(OrderInvoiced.order_id)
+            .join(DocumentIssued, DocumentIssued.id == OrderInvoiced.document_id)
+            .where(DocumentIssued.on > self.last)
+        )
+        rows = self._rows(
+            select(Order, Way, Customer.name)
+            .join(Way, Way.id == Order.way_id)
+            .join(Customer, Customer.id == Order.customer_id)
+            .where(
+                Order.on <= self.last,
+                or_(
+                    and_(
+                        Order.invoiced.is_(False), Order.state != OrderState.COLLECTED
+                    ),
+                    Order.id.in_(later),
+                ),
+            )
+            .order_by(Order.on, Order.id)
+        )
+        return tuple(
+            Row(order.number, name, order.on, self._money(way.net), order.state)
+            for order, way, name in rows
+        )
+
+    def _given_up(self) -> tuple[Row, ...]:
+        rows = self._rows(
+            select(GivenUp, DocumentIssued)
+            .join(DocumentIssued, DocumentIssued.id == GivenUp.document_id)
+            .where(self._within(GivenUp.on), GivenUp.currency == self.currency.code)
+            .order_by(GivenUp.id)
+        )
+        return tuple(
+            Row(
+                f"{given.number}, {given.how}",
+                document.buyer,
+                given.on,
+                self._money(given.gross or given.tax),
+                f"{document.number}: {given.why}",
+            )
+            for given, document in rows
+        )
+
+    def _exempt(self) -> tuple[Row, ...]:
+        rows = self._rows(
+            select(DocumentIssued, DocumentTax)
+            .join(DocumentTax, DocumentTax.document_id == DocumentIssued.id)
+            .where(
+                self._within(DocumentIssued.on),
+                DocumentIssued.currency == self.currency.code,
+                DocumentTax.category != "S",
+                DocumentTax.base != 0,
+            )
+            .order_by(DocumentIssued.id, DocumentTax.place)
+        )
+        return tuple(
+            Row(
+                document.number,
+                document.buyer,
+                document.on,
+                self._money(-tax.base if document.kind == Kind.CREDIT else tax.base),
+                "; ".join(filter(None, (tax.reason, document.certificate))),
+            )
+            for document, tax in rows
+        )
+
+    def _ranges(self) -> tuple[Range, ...]:
+        ranges = []
+        for kind in Kind:
+            numbers = self.session.scalars(
+                select(DocumentIssued.number)
+                .where(self._within(DocumentIssued.on), DocumentIssued.kind == kind)
+                .order_by(DocumentIssued.id)
+            ).all()
+            if numbers:
+                ranges.append(_range(kind, numbers))
+        return tuple(ranges)
+
+    def _corrected(self) -> tuple[Row, ...]:
+        corrected = aliased(DocumentIssued)
+        rows = self._rows(
+            select(DocumentIssued, corrected)
+            .join(corrected, corrected.id == DocumentIssued.corrects_id)
+            .where(self._within(DocumentIssued.on), corrected.on < self.first)
+            .order_by(DocumentIssued.id)
+        )
+        return tuple(
+            Row(
+                note.number,
+                note.buyer,
+                note.on,
+                self._money(note.gross),
+                f"{invoice.number}, {invoice.on.isoformat()}",
+            )
+            for note, invoice in rows
+        )
+
+
+#: Keys in one statement: less than the fewest that a database takes.
+_CHUNK = 900
+
+
+def _range(series: str, numbers: Sequence[str]) -> Range:
+    """Return the numbers that a series used, and those missing between them."""
+    counted = {int(number.rsplit("-", 1)[1]): number for number in numbers}
+    low, high = min(counted), max(counted)
+    mask = counted[low].rsplit("-", 1)[0]
+    missing = tuple(f"{mask}-{n:05}" for n in range(low, high) if n not in counted)
+    return Range(series, counted[low], counted[high], len(counted), missing)
+
+
+def balances(
+    session: Session, before: date, currency: str
+) -> dict[tuple[str, str], int]:
+    """Return what each account came to before a day, by role and detail."""
+    kept = session.scalar(
+        select(func.max(MonthBalance.month)).where(
+            MonthBalance.month < str(Month.of(before)),
+            MonthBalance.currency == currency,
+        )
+    )
+    sums: dict[tuple[str, str], int] = {}
+    since = Entry.on < before
+    if kept is not None:
+        for row in session.scalars(
+            select(MonthBalance).where(
+                MonthBalance.month == kept, MonthBalance.currency == currency
+            )
+        ):
+            sums[row.role, row.detail] = row.amount
+        since = and_(since, Entry.on >= Month.read(kept).next.first)
+    query = (
+        select(Entry.role, Entry.detail, func.sum(Entry.amount))
+        .where(since, Entry.currency == currency)
+        .group_by(Entry.role, Entry.detail)
+    )
+    for role, detail, amount in session.execute(query):
+        sums[role, detail] = sums.get((role, detail), 0) + int(amount)
+    return sums
+
+
+# Closing.
+
+
+def close(session: Session, month: Month, now: Now, *, why: str = "") -> None:
+    """Close a month: nothing dated in it, or before it, is changed any more.
+
+    Args:
+        session: of a transaction.
+        month: to be closed.
+        now: who closes it.
+        why: why it is closed although it does not reconcile; empty: only if it does.
+
+    Raises:
+        EarlierOpenError: an earlier month is to be closed first.
+        OpenMonthError: it is not over.
+        UnreconciledError: an identity does not hold, and *why* is empty.
+    """
+    if Month.of(now.on) <= month:
+        raise OpenMonthError(month=month, first=month.next.first.isoformat())
+    closed = journal.last_closed(session)
+    if closed is not None and month != closed.next:
+        raise EarlierOpenError(other=closed.next)
+    made = report(session, month, now.on)
+    if not made.reconciles and not why.strip():
+        names = "; ".join(check.name for check in made.checks if not check.holds)
+        raise UnreconciledError(month=month, names=names)
+    code = made.currency.code
+    for (role, detail), amount in balances(session, month.next.first, code).items():
+        if amount:
+            session.add(
+                MonthBalance(
+                    month=str(month),
+                    role=role,
+                    detail=detail,
+                    currency=code,
+                    amount=amount,
+                )
+            )
+    _act(session, month, journal.CLOSED, now, why)
+
+
+def reopen(session: Session, month: Month, why: str, now: Now) -> None:
+    """Open a closed month again; only the last one that was closed can be.
+
+    Raises:
+        EarlierOpenError: a later month is to be reopened first.
+        NoReasonError: *why* is empty.
+        NotClosedError: it is not closed.
+    """
+    if not why.strip():
+        raise NoReasonError
+    closed = journal.last_closed(session)
+    if closed is None or month > closed:
+        raise NotClosedError(month=month)
+    if month != closed:
+        raise EarlierOpenError(other=closed)
+    session.execute(delete(MonthBalance).where(MonthBalance.month == str(month)))
+    _act(session, month, journal.REOPENED, now, why)
+
+
+def _act(session: Session, month: Month, act: str, now: Now, why: str) -> MonthAct:
+    row = MonthAct(month=str(month), act=act, at=now.at, by=now.who, why=why.strip())
+    session.add(row)
+    session.flush()
+    audit.record(
+        session,
+        at=now.at,
+        who=now.who,
+        what=f"month {act}",
+        subject="month",
+        subject_id=month.year * 100 + month.month,
+        new=str(month),
+        why=why,
+    )
+    return row
+
+
+def last_closed(session: Session) -> Month | None:
+    """Return the last month that is closed; None: none is."""
+    return journal.last_closed(session)
+
+
+def acts(session: Session, month: Month) -> list[MonthAct]:
+    """Return what was done with a month, the latest first."""
+    return list(
+        session.scalars(
+            select(MonthAct)
+            .where(MonthAct.month == str(month))
+            .order_by(MonthAct.id.desc())
+        )
+    )
+
+
+def months(session: Session, today: date) -> list[Month]:
+    """Return every month in which something was posted, and this one; latest first."""
+    first = session.scalar(select(func.min(Entry.on)))
+    month, found = Month.of(today), []
+    start = Month.of(first) if first else month
+    while month >= start:
+        found.append(month)
+        month = journal.before(month)
+    return found
+
+
+# The shop's own accounts.
+
+
+class Named(NamedTuple):
+    """An account of the journal, and what the shop calls it."""
+
+    role: str
+    detail: str
+    code: str
+    name: str
+
+    @property
+    def key(self) -> str:
+        """Return by what a form calls it."""
+        return f"{self.role}|{self.detail}"
+
+
+def account_names(session: Session) -> list[Named]:
+    """Return every account that was posted to, with the shop's own code and name.
+
+    One that nobody named yet is called by what it is for.
+    """
+    own = {(row.role, row.detail): row for row in session.scalars(select(AccountName))}
+    used = session.execute(
+        select(Entry.role, Entry.detail).distinct().order_by(Entry.role, Entry.detail)
+    )
+    rows = []
+    for role, detail in used:
+        row = own.get((role, detail))
+        said = f"{role}, {detail}" if detail else role
+        rows.append(
+            Named(role, detail, row.code if row else said, row.name if row else said)
+        )
+    return rows
+
+
+def name_accounts(
+    session: Session, given: Mapping[str, tuple[str, str]], now: Now
+) -> None:
+    """Write down the shop's own codes and names; *given* is by ``Named.key``."""
+    known = {named.key: named for named in account_names(session)}
+    own = {(row.role, row.detail): row for row in session.scalars(select(AccountName))}
+    for key, (code, name) in given.items():
+        named = known.get(key)
+        if named is None or not code or (code, name) == (named.code, named.name):
+            continue
+        row = own.get((named.role, named.detail))
+        if row is None:
+            row = AccountName(role=named.role, detail=named.detail)
+            session.add(row)
+        row.code, row.name = code, name or code
+        session.flush()
+        audit.record(
+            session,
+            at=now.at,
+            who=now.who,
+            what="account named",
+            subject="account",
+            subject_id=row.id,
+            old=f"{named.code} {named.name}",
+            new=f"{row.code} {row.name}",
+        )
