@@ -6,6 +6,7 @@ from dataclasses import replace
 from datetime import UTC, date, datetime
 from getpass import getuser
 from pathlib import Path
+from threading import Thread
 from typing import TYPE_CHECKING, NoReturn
 
 import click
@@ -233,6 +234,58 @@ def price(
         _refuse(error)
 
 
+@main.command()
+@click.argument("directory", type=FOLDER)
+@click.option(
+    "--out",
+    type=FOLDER,
+    required=True,
+    help="Folder for estimates, predictions and the report.",
+)
+@click.option(
+    "--date",
+    "on",
+    type=click.DateTime(["%Y-%m-%d"]),
+    help="Day for which times are wanted; that of the last past job.",
+)
+@click.option(
+    "--material",
+    default="",
+    help="Material of head that the book is written for; that of most past jobs.",
+)
+@click.option(
+    "--hardness",
+    default="",
+    help="Hardness of seats that the book is written for; that of most past jobs.",
+)
+def learn(
+    directory: Path, out: Path, on: datetime | None, material: str, hardness: str
+) -> None:
+    """Learn minutes and likely extras from the past jobs in DIRECTORY.
+
+    Every problem of the tables is named on standard error with its file, row and
+    column; then the exit code is 2 and nothing is written.
+    """
+    from quoting.domain import extras, labour
+    from quoting.files.learnt import Learnt
+    from quoting.files.past_jobs import read_past_jobs
+
+    try:
+        past = read_past_jobs(directory)
+        history = past.history(on.date() if on else None, material, hardness)
+        minutes = labour.learn(history)
+        tendencies = extras.learn(past.inspections, history.today)
+        written = Learnt(past, minutes, tendencies).write(out)
+    except RuleError as error:
+        _refuse(error)
+    click.echo(
+        f"{len(past.jobs)} past jobs and {len(past.book)} operations; "
+        f"{len(past.future)} jobs to come."
+    )
+    for path in written:
+        click.echo(f"written: {path}")
+
+
 @main.group()
 def rates() -> None:
     """Check, describe and print rate tables."""
@@ -338,6 +391,7 @@ def serve(host: str, port: int, database: str | None) -> None:
     except RuleError as error:
         _refuse(error)
     click.echo(f"Open http://{host}:{port}/ in a browser. Ctrl+C closes the app.")
+    Thread(target=_finish_papers, args=(settings.database,), daemon=True).start()
     # Over HTTPS the app stands behind a proxy of this machine, which says who asks.
     behind = {
         "trusted_proxy": "127.0.0.1",
@@ -352,6 +406,21 @@ def serve(host: str, port: int, database: str | None) -> None:
         threads=8,
         **(behind if settings.secure else {}),
     )
+
+
+def _finish_papers(database: str) -> None:
+    """Make the files of papers that lost their program, and say how many or why not."""
+    from quoting.store.database import Database
+    from quoting.workflow import issuing
+
+    try:
+        with closing(Database(database)) as records:
+            count = issuing.finish(records)
+    except RuleError as error:
+        click.echo(f"Papers wait for their files. {error}", err=True)
+    else:
+        if count:
+            click.echo(f"Papers that got their files: {count}.", err=True)
 
 
 @main.group()
