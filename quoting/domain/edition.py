@@ -11,6 +11,7 @@ from functools import cached_property
 from typing import Any
 from weakref import WeakKeyDictionary
 
+from quoting.domain.country import Country, Region, TaxRule, Wording, in_force
 from quoting.domain.edition_problems import ReadTables, problems_of
 from quoting.domain.errors import Problem, ProblemsError, RuleError, translatable
 from quoting.domain.head import Layout
@@ -72,6 +73,10 @@ class Edition:
     tax_rows: Mapping[str, Sequence[TaxRow]]
     limits: Sequence[Limit]
     cautions: Sequence[Caution]  # most dangerous first
+    countries: Sequence[Country]
+    wording: Mapping[tuple[str, str], Wording]  # by country and language
+    regions: Mapping[tuple[str, str], Region]  # by country and code
+    tax_rules: Sequence[TaxRule]
 
     @cached_property
     def currency(self) -> Currency:
@@ -82,6 +87,31 @@ class Edition:
     def ceiling(self) -> Ceiling | None:
         """Return the row of ceilings that the shop works by, if it names one."""
         return self.ceilings.get(self.shop.ceiling)
+
+    def country(self, on: date) -> Country | None:
+        """Return the shop's country as its row says on a day; None: no rules hold."""
+        code = self.shop.country
+        return in_force((row for row in self.countries if row.code == code), on)
+
+    @property
+    def region(self) -> Region | None:
+        """Return the state or province that the shop is in, if it names one."""
+        return self.regions.get((self.shop.country, self.shop.region))
+
+    @property
+    def words(self) -> Wording | None:
+        """Return what the shop's documents say in their language, if it is known."""
+        return self.wording.get((self.shop.country, self.shop.spoken))
+
+    @cached_property
+    def rules(self) -> Sequence[TaxRule]:
+        """Return the rules by which the shop's documents decide their tax."""
+        return [
+            rule
+            for rule in self.tax_rules
+            if rule.country == self.shop.country
+            and rule.region in ("", self.shop.region)
+        ]
 
     @cached_property
     def kept(self) -> MutableMapping[Any, Any]:
@@ -265,6 +295,10 @@ def _edition(
         tax_rows=tax_rows,
         limits=records("limits"),
         cautions=sorted(records("cautions"), key=lambda c: c.rank),
+        countries=records("countries"),
+        wording={(r.country, r.language): r for r in records("wording")},
+        regions={(r.country, r.code): r for r in records("regions")},
+        tax_rules=records("tax_rules"),
     )
 
 

@@ -4,12 +4,14 @@ Pure. ``problems_of`` names every problem of every table at once, so that the ow
 mends them in one go; only an edition without any is put together.
 """
 
+import re
 from collections import Counter
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import MISSING, fields
 from datetime import date
 from typing import Any, NamedTuple
 
+from quoting.domain.country import ADDRESS_WORDS, Country, TaxRule
 from quoting.domain.errors import Problem
 from quoting.domain.head import (
     COUNTS,
@@ -21,6 +23,7 @@ from quoting.domain.head import (
 )
 from quoting.domain.money import ONE, smallest_unit
 from quoting.domain.rates import (
+    GROUPS,
     TABLES,
     TABLES_OF_SHOP,
     AgreedPrice,
@@ -79,6 +82,8 @@ def problems_of(shop: Shop, known: ReadTables) -> Iterator[Problem]:
     yield from _overlapping_taxes(known)
     yield from _circles(known)
     yield from _uncountable_in_sets(known)
+    yield from _place_of_shop(shop, known)
+    yield from _regions_of_rules(known)
 
 
 def _duplicates(name: str, known: ReadTables) -> Iterator[Problem]:
@@ -292,6 +297,41 @@ def _tax_row(row: TaxRow) -> Iterator[_Wrong]:
         yield "valid_to", row.valid_to.isoformat(), "not before valid_from"
 
 
+def _country(country: Country) -> Iterator[_Wrong]:
+    simplified, buyer = country.simplified_up_to, country.buyer_from
+    if simplified is not None and buyer is not None and simplified >= buyer:
+        yield "buyer_from", str(buyer), f"above simplified_up_to, {simplified}"
+    if country.surcharge_addon is not None and country.surcharge_tax != "added":
+        addon = str(country.surcharge_addon)
+        yield "surcharge_addon", addon, "only where surcharge_tax is added"
+    for line in country.address:
+        words = re.findall(r"\w+", line.lower())
+        if not words or any(word not in ADDRESS_WORDS for word in words):
+            yield "address", line, f"allowed words: {', '.join(ADDRESS_WORDS)}"
+        elif "street" in words and len(words) > 1:
+            yield "address", line, "street stands in a line of its own"
+    if not country.number_length:
+        yield "number_length", "0", "allowed: 1 or more"
+
+
+def _tax_rule(rule: TaxRule) -> Iterator[_Wrong]:
+    for group in rule.groups:
+        if group not in GROUPS:
+            yield "groups", group, f"allowed: {', '.join(GROUPS)}"
+    over, of = rule.over, rule.of
+    if rule.rule != "materials_share_over":
+        if over is not None:
+            yield "over", str(over), "only for materials_share_over"
+        if of is not None:
+            yield "of", str(of), "only for materials_share_over"
+    elif not over or not of or over >= of:
+        yield "over", str(over or ""), "such as over 2 of 3"
+    if rule.otherwise and not rule.says_otherwise:
+        yield "says_otherwise", "", "otherwise needs its words"
+    if rule.unless == rule.rule:
+        yield "unless", rule.unless, "another answer than the rule's own"
+
+
 def _limit(limit: Limit) -> Iterator[_Wrong]:
     low, high = limit.minimum, limit.maximum
     if low is not None and high is not None and high < low:
@@ -314,6 +354,8 @@ _ROW_CHECKS: Mapping[str, Any] = {
     "surcharges": _surcharge,
     "tax_codes": _tax_row,
     "limits": _limit,
+    "countries": _country,
+    "tax_rules": _tax_rule,
 }
 
 #: What makes a row unique; nothing where rows may repeat.
@@ -325,6 +367,9 @@ _KEYS: Mapping[str, tuple[str, ...]] = {
     "relations": ("operation", "relation", "other", "fact", "values"),
     "tax_codes": (),
     "limits": ("code", "side", "size_class", "layout"),
+    "countries": ("code", "valid_from"),
+    "wording": ("country", "language"),
+    "regions": ("country", "code"),
 }
 
 
@@ -458,3 +503,77 @@ def _uncountable_in_sets(known: ReadTables) -> Iterator[Problem]:
                     code,
                     f"counted by {by}, which only a person knows; ask for it by itself",
                 )
+
+
+_BIC = re.compile("[A-Z0-9]{4}[A-Z]{2}[A-Z0-9]{2}([A-Z0-9]{3})?")
+
+
+def _place_of_shop(shop: Shop, known: ReadTables) -> Iterator[Problem]:
+    """Find what shop.toml says of its place that the tables do not have."""
+
+    def wrong(column_name: str, found: str, allowed: str) -> Problem:
+        return Problem("shop.toml", None, column_name, found, allowed)
+
+    if shop.iban and not _is_iban(shop.iban):
+        yield wrong("iban", shop.iban, "is no IBAN: its check digits do not fit")
+    if shop.bic and not _BIC.fullmatch(shop.bic):
+        yield wrong("bic", shop.bic, "allowed: 8 or 11 capitals and digits")
+    if not shop.country:
+        for column_name in ("region", "language"):
+            if found := getattr(shop, column_name):
+                yield wrong(column_name, found, "needs a country")
+    if shop.country not in known.codes["countries"]:
+        return
+    regions = _seen(known, "regions", "code", shop.country)
+    if shop.region and shop.region not in regions:
+        yield wrong(
+            "region", shop.region, _of_country("regions", regions, shop.country)
+        )
+    languages = _seen(known, "wording", "language", shop.country)
+    if shop.spoken not in languages:
+        column_name = "language" if shop.language else "locale"
+        allowed = _of_country("wording", languages, shop.country)
+        yield wrong(column_name, shop.spoken, allowed)
+    days = [
+        values.get("valid_from", date.min)
+        for _, values, _ in known.rows["countries"]
+        if values.get("code") == shop.country
+    ]
+    if days and min(days) > shop.valid_from:
+        allowed = f"a row in force on {shop.valid_from.isoformat()}"
+        yield wrong("country", shop.country, f"countries.csv needs {allowed}")
+
+
+def _seen(known: ReadTables, name: str, column_name: str, country: str) -> set[str]:
+    return {
+        values.get(column_name, "")
+        for _, values, _ in known.rows[name]
+        if values.get("country") == country
+    }
+
+
+def _of_country(name: str, codes: Iterable[str], country: str) -> str:
+    listed = ", ".join(sorted(codes)) or "none"
+    return f"{name}.csv has of {country}: {listed}"
+
+
+def _is_iban(text: str) -> bool:
+    """Tell whether the check digits of an IBAN fit (ISO 13616: modulo 97 is 1)."""
+    plain = text.replace(" ", "").upper()
+    if not re.fullmatch(r"[A-Z]{2}[0-9]{2}[A-Z0-9]{11,30}", plain):
+        return False
+    figures = "".join(str(int(letter, 36)) for letter in plain[4:] + plain[:4])
+    return int(figures) % 97 == 1
+
+
+def _regions_of_rules(known: ReadTables) -> Iterator[Problem]:
+    for row, record in known.placed["tax_rules"]:
+        regions = _seen(known, "regions", "code", record.country)
+        if record.region and record.region not in regions:
+            yield Problem(
+                known.files["tax_rules"],
+                row,
+                "region",
+                record.region,
+                _of_country("regions", regions, record.country),
+            )

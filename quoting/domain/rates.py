@@ -11,6 +11,7 @@ from datetime import date
 from decimal import Decimal
 from typing import Any, NamedTuple, TypeVar
 
+from quoting.domain.country import Country, Region, TaxRule, Wording
 from quoting.domain.head import (
     CONDITIONS,
     COUNTS,
@@ -740,6 +741,10 @@ TABLES: Mapping[str, Table[Any]] = {
         Table("tax_codes", TaxRow, "Tax codes and the taxes they name"),
         Table("limits", Limit, "Readings and their limits"),
         Table("cautions", Caution, "Reminders for dangerous work"),
+        Table("countries", Country, "What a country asks of documents and deposits"),
+        Table("wording", Wording, "What documents of a country say in a language"),
+        Table("regions", Region, "What states and provinces tax"),
+        Table("tax_rules", TaxRule, "Rules by which a document decides its tax"),
     )
 }
 
@@ -773,6 +778,36 @@ class Shop:
     phone: str = column(TEXT, "Telephone", default="")
     email: str = column(TEXT, "E-mail", default="")
     tax_number: str = column(TEXT, "Tax number, on invoices only", default="")
+    region_tax_number: str = column(
+        TEXT, "Tax number of the state or province, where it has its own", default=""
+    )
+    legal_name: str = column(
+        TEXT, "Name in law, on invoices, where it differs", default=""
+    )
+    register_number: str = column(
+        TEXT, "Number in a register of companies, on invoices", default=""
+    )
+    postcode: str = column(
+        TEXT, "Postcode, as a line of the address has it", default=""
+    )
+    town: str = column(TEXT, "Town, as a line of the address has it", default="")
+    country: str = column(
+        CODE,
+        "Row of countries.csv; empty: documents follow no country's rules",
+        default="",
+        refers="countries",
+    )
+    region: str = column(CODE, "State or province: a row of regions.csv", default="")
+    language: str = column(
+        CODE,
+        "Language of documents: a row of wording.csv; empty: the locale's",
+        default="",
+    )
+    iban: str = column(TEXT, "Account to pay to: its IBAN (ISO 13616)", default="")
+    bic: str = column(TEXT, "Its bank's BIC (ISO 9362)", default="")
+    account_holder: str = column(
+        TEXT, "Whose account it is; empty: the shop's", default=""
+    )
     digits: int = column(WHOLE, "Decimals of the currency's smallest unit", default=2)
     locale: str = column(TEXT, "How money and dates are written", default="en_GB")
     paper: str = column(choice("A4", "Letter"), "Paper size", default="A4")
@@ -797,6 +832,17 @@ class Shop:
     )
     guarantee: str = column(TEXT, "Guarantee, as printed on papers", default="")
     how_to_accept: str = column(TEXT, "How to say yes, as printed", default="")
+
+    @property
+    def spoken(self) -> str:
+        """Return the language of documents: the shop's, else that of its locale."""
+        return self.language or self.locale.replace("-", "_").partition("_")[0]
+
+    @property
+    def street(self) -> tuple[str, ...]:
+        """Return the lines of the address without those of postcode and town."""
+        own = {self.postcode, self.town, f"{self.postcode} {self.town}"} - {"", " "}
+        return tuple(line for line in self.address if line not in own)
 
 
 #: Keys of shop.toml that name a row of a table.

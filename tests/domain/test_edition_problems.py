@@ -16,12 +16,25 @@ from quoting.domain.tax import Policy
 RATES = edition()
 
 
+#: A country and a region, so that other tables have some to name.
+PLACES = {
+    "countries": (
+        "code,name,currency,address,source,checked,as_of\n"
+        "XA,Ambria,XTS,street; town,invented,from memory,2026-01-01"
+    ),
+    "regions": (
+        "country,code,name,labour,parts,outwork,tax,source,checked,as_of\n"
+        "XA,N,North,taxed,taxed,taxed,Levy,invented,from memory,2026-01-01"
+    ),
+}
+
+
 def text_of(table):
     """Return RT-1's table as text; of one that it lacks the column names alone."""
     path = RT1 / ("tax/one_rate.csv" if table == "tax_codes" else f"{table}.csv")
     if path.is_file():
         return path.read_text("utf-8")
-    return ",".join(TABLES[table].columns())
+    return PLACES.get(table) or ",".join(TABLES[table].columns())
 
 
 def sheet(table, text):
@@ -85,7 +98,26 @@ TAX = {
 SURCHARGE = {
     "code": "C", "name": "c", "amount": "10", "tax_code": "SUR", "tax_returned": "yes",
 }  # fmt: skip
+KNOWN = {"source": "invented", "checked": "from memory", "as_of": "2026-01-01"}
+COUNTRY = {
+    "code": "XB", "name": "Norvale", "currency": "XTS", "address": "street; town",
+    **KNOWN,
+}  # fmt: skip
+WORDING = {
+    "country": "XA", "language": "en", "invoice": "Invoice",
+    "deposit_invoice": "Deposit invoice", "credit_note": "Credit note", "tax": "Levy",
+    "tax_number": "Levy no.", **KNOWN,
+}  # fmt: skip
+REGION = {
+    "country": "XA", "code": "S", "name": "South", "labour": "taxed", "parts": "taxed",
+    "outwork": "taxed", "tax": "Levy", **KNOWN,
+}  # fmt: skip
+RULE = {
+    "code": "R", "country": "XA", "rule": "lump_sum", "groups": "labour parts",
+    "tax_code": "PAR", "says": "so", **KNOWN,
+}  # fmt: skip
 BASES = {
+    "countries": COUNTRY, "wording": WORDING, "regions": REGION, "tax_rules": RULE,
     "operations": OPERATION, "layouts": LAYOUT, "parts": PART, "limits": LIMIT,
     "cautions": CAUTION, "modifiers": MODIFIER, "relations": RELATION,
     "tax_codes": TAX, "surcharges": SURCHARGE,
@@ -234,6 +266,36 @@ def test_the_rows_that_the_tests_start_from_are_good(table):
         ("tax_codes", {"rate": "7,25"}, "rate", "7", "0 or more"),
         ("tax_codes", {"valid_from": "2026-04-01", "valid_to": "2026-03-31"},
          "valid_to", "2026-03-31", "not before"),
+        # Places.
+        ("countries", {"code": "XA"}, "code", "XA", "already in row 2"),
+        ("countries", {"simplified_up_to": "100", "buyer_from": "100"}, "buyer_from",
+         "100", "above simplified_up_to, 100"),
+        ("countries", {"simplified_up_to": "-1"}, "simplified_up_to", "-1", "0 or"),
+        ("countries", {"surcharge_addon": "10"}, "surcharge_addon", "10", "is added"),
+        ("countries", {"address": "street; city"}, "address", "city", "postcode, town"),
+        ("countries", {"address": "street town"}, "address", "street town", "its own"),
+        ("countries", {"address": "street; -"}, "address", "-", "allowed words"),
+        ("countries", {"number_length": "0"}, "number_length", "0", "1 or more"),
+        ("countries", {"deposit_tax": "later"}, "deposit_tax", "later", "one of rec"),
+        ("countries", {"checked": "surely"}, "checked", "surely", "from memory"),
+        ("countries", {"source": ""}, "source", "", "empty"),
+        ("countries", {"as_of": "2026"}, "as_of", "2026", "a date"),
+        ("wording", {"country": "XX"}, "country", "XX", "countries.csv"),
+        ("wording", {"invoice": ""}, "invoice", "", "empty"),
+        ("regions", {"code": "N"}, "country", "XA N", "already in row 2"),
+        ("regions", {"labour": "half"}, "labour", "half", "untaxed_apart"),
+        ("tax_rules", {"country": "XX"}, "country", "XX", "countries.csv"),
+        ("tax_rules", {"region": "S"}, "region", "S", "has of XA: N"),
+        ("tax_rules", {"rule": "all_free"}, "rule", "all_free", "any_part_taxes_all"),
+        ("tax_rules", {"groups": "labour wages"}, "groups", "wages", "labour, parts"),
+        ("tax_rules", {"tax_code": "PARS"}, "tax_code", "PARS", "near it: PAR"),
+        ("tax_rules", {"otherwise": "LAB"}, "says_otherwise", "", "needs its words"),
+        ("tax_rules", {"rule": "materials_share_over"}, "over", "", "over 2 of 3"),
+        ("tax_rules", {"rule": "materials_share_over", "over": "3", "of": "3"}, "over",
+         "3", "over 2 of 3"),
+        ("tax_rules", {"over": "2"}, "over", "2", "only for materials_share_over"),
+        ("tax_rules", {"of": "3"}, "of", "3", "only for materials_share_over"),
+        ("tax_rules", {"unless": "lump_sum"}, "unless", "lump_sum", "another answer"),
         # Readings.
         ("limits", {"minimum": "0.20"}, "maximum", "0.10", "not below 0.20"),
         ("limits", {"source": ""}, "source", "", "maker or shop"),
@@ -268,6 +330,71 @@ def test_a_key_of_the_shop_that_names_no_row_is_named(key):
 
     assert (problem.file, problem.column, problem.found) == ("shop.toml", key, "NOPE")
     assert "allowed: a code of" in problem.allowed
+
+
+IN_XA = {"country": "XA", "language": "en"}
+
+
+def test_a_country_may_follow_itself_from_a_day_on():
+    text, _ = more("countries", {**COUNTRY, "code": "XA", "valid_from": "2027-01-01"})
+    words, _ = more("wording", WORDING)
+    assembled_one, _ = assembled(countries=text, wording=words, shop=IN_XA)
+
+    assert len(assembled_one.countries) == 2
+
+
+@pytest.mark.parametrize(
+    ("shop", "column", "found", "allowed"),
+    [
+        ({"country": "XX"}, "country", "XX", "a code of countries.csv"),
+        ({"country": "XA", "region": "S"}, "region", "S", "regions.csv has of XA: N"),
+        ({"country": "XA", "language": "de"}, "language", "de", "has of XA: en"),
+        ({"country": "XA", "language": "", "locale": "fr_FR"}, "locale", "fr", "en"),
+        ({"country": "", "region": "N", "language": ""}, "region", "N", "a country"),
+        ({"country": "", "language": "de"}, "language", "de", "needs a country"),
+    ],
+)
+def test_a_place_of_the_shop_that_the_tables_lack_is_named(
+    shop, column, found, allowed
+):
+    text, _ = more("wording", WORDING)
+    some = problems(wording=text, shop=shop)
+
+    assert [(p.file, p.column, p.found) for p in some] == [("shop.toml", column, found)]
+    assert allowed in some[0].allowed
+
+
+def test_a_country_whose_rows_all_begin_after_the_edition_is_named():
+    text = "\n".join(
+        f"{line},{cell}"
+        for line, cell in zip(
+            text_of("countries").splitlines(), ("valid_from", "2099-01-01"), strict=True
+        )
+    )
+    words, _ = more("wording", WORDING)
+    [problem] = problems(countries=text, wording=words, shop=IN_XA)
+
+    assert (problem.file, problem.column) == ("shop.toml", "country")
+    assert "needs a row in force on" in problem.allowed
+
+
+@pytest.mark.parametrize(
+    ("key", "good", "bad"),
+    [
+        # A sample that is often printed: another last digit, two digits exchanged.
+        ("iban", "GB82 WEST 1234 5698 7654 32", "GB82 WEST 1234 5698 7654 33"),
+        ("iban", "gb82west12345698765432", "GB82WEST21345698765432"),
+        ("iban", "GB82WEST12345698765432", "GB82"),
+        ("bic", "ZZZZXA9X", "ZZZZXA9"),
+        ("bic", "ZZZZXA9XABC", "zzzzxa9x"),
+    ],
+)
+def test_an_account_that_cannot_be_one_is_named(key, good, bad):
+    """ISO 13616 (modulo 97) and ISO 9362; the sample number is from memory."""
+    assert assembled(shop={key: good})[1] == ()
+    [problem] = problems(shop={key: bad})
+
+    assert (problem.file, problem.column, problem.found) == ("shop.toml", key, bad)
 
 
 def tax_rows(*rows):

@@ -2,6 +2,7 @@
 
 import re
 import shutil
+from collections import Counter
 from collections.abc import Mapping
 from datetime import date
 from decimal import Decimal
@@ -351,6 +352,13 @@ def test_every_operation_is_priced_or_refused_with_its_reason(code: str) -> None
         assert not [q for q in result.questions if q.text.startswith("No price")]
     assert len(refused) < len(demo().layouts)
     assert all(re.match(re.escape(name) + r".*: \w+", why) for why in refused)
+
+
+def test_a_code_that_is_left_out_of_a_job_names_one_thing_only() -> None:
+    left_out = demo().operations, demo().parts, demo().sets, demo().fees
+    named = Counter(code for table in left_out for code in table)
+
+    assert [code for code, times in named.items() if times > 1] == []
 
 
 def test_every_part_that_work_uses_up_fits_by_side_and_stem() -> None:
