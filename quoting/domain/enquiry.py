@@ -33,7 +33,7 @@ from quoting.domain.job import (
 )
 from quoting.domain.lengths import Length
 from quoting.domain.money import ZERO
-from quoting.domain.phrase import MOST_HEADS, Candidate, Heard, Said, say
+from quoting.domain.phrase import MOST_HEADS, Candidate, Heard, Said, planned, say
 from quoting.domain.pricing import Priced, price
 from quoting.domain.quote import Alternative, holds_until, not_included
 from quoting.domain.rates import Terms
@@ -148,8 +148,9 @@ def jobs(
 
     silent = Job((), terms=terms, agreed=agreed_prices(edition, terms) if terms else {})
     said, ways = _ways(enquiry, edition, hear, silent)
+    spoken = said.candidates if said else ()
     candidates = tuple(
-        _candidate(edition, label, _job(enquiry, edition, way, exemption))
+        _candidate(edition, label, _job(enquiry, edition, way, exemption), spoken)
         for label, way in ways
     )
     return Understood(
@@ -160,14 +161,14 @@ def jobs(
     )
 
 
-def _candidate(edition: Edition, label: str, job: Job) -> Candidate:
-    refused = [str(error) for error in _unknown(edition, job)]
-    if not refused:
-        try:
-            plan(edition, job)
-        except RefusedError as error:
-            refused = [str(refusal.error) for refusal in error.refusals]
-    return Candidate(label, job, tuple(refused))
+def _candidate(
+    edition: Edition, label: str, job: Job, spoken: Sequence[Candidate]
+) -> Candidate:
+    """Return a job with its plan, which stands already where the words say the same."""
+    if refused := tuple(str(error) for error in _unknown(edition, job)):
+        return Candidate(label, job, refused)
+    same = next((said for said in spoken if said.job == job), None)
+    return same._replace(label=label) if same else planned(edition, label, job)
 
 
 def _unknown(edition: Edition, job: Job) -> Iterator[NotInTheTablesError]:
@@ -189,7 +190,7 @@ def _open(said: Said | None, candidates: Sequence[Candidate]) -> Iterator[Questi
     """Yield the questions that nothing else in the form has answered."""
     answered = candidates and all(
         job.work or job.sets or job.parts or job.reason or job.free
-        for _, job, _ in candidates
+        for job in (candidate.job for candidate in candidates)
     )
     for question in said.questions if said else ():
         if not (answered and question.word == "work"):
@@ -201,8 +202,8 @@ def _echoed(
 ) -> Iterator[str]:
     if said:
         yield from said.echoed
-    for _, job, _ in candidates:
-        for asked in job.work:
+    for candidate in candidates:
+        for asked in candidate.job.work:
             if asked.size and asked.operation in edition.operations:
                 name = edition.operations[asked.operation].name
                 yield f"{name}: {asked.size.in_both_units}"
@@ -220,7 +221,7 @@ def _ways(
     if enquiry.said.strip():
         said, named = _said(enquiry, edition, hear, standing)
     if said and named:
-        ways = [(label, job, job.heads) for label, job, _ in said.candidates]
+        ways = [(way.label, way.job, way.job.heads) for way in said.candidates]
     elif standing:
         spoken = said.candidates[0].job if said and said.candidates else silent
         ways = [(standing[0].layout.name, spoken, standing)]
@@ -641,7 +642,8 @@ def to_tell(
     if trade is not None and trade is not own:
         agreed = agreed_prices(edition, trade)
         on_trade = replace(job, terms=trade, agreed=agreed, call_it=None)
-        theirs = _figures(price(edition, on_trade, on), trade)
+        priced = price(edition, on_trade, on, work=way.priced.plan)
+        theirs = _figures(priced, trade)
     return ToTell(
         price=_figures(way.priced, own),
         trade=theirs,

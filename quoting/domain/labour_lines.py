@@ -184,11 +184,10 @@ class _Labour:
                 (by_set[line.set] if line.set else lines).append(line)
         if not by_set:
             return lines
-        whole = self._whole_sets(work, by_set)
         in_sets: list[Line] = []
         for code, members in by_set.items():
             rows = [asked for asked in work.sets if asked.set == code]
-            in_sets += self._of_set(rows, members, whole[code])
+            in_sets += self._of_set(work, rows, members)
         return in_sets + lines
 
     # One operation.
@@ -415,24 +414,21 @@ class _Labour:
 
     # Sets at one price.
 
-    def _whole_sets(
-        self, work: Plan, by_set: Mapping[str, Sequence[Line]]
-    ) -> Mapping[str, Decimal]:
-        """Return for each set the sum of its lines, had nothing been left out."""
-        whole = {code: total(line.net for line in of) for code, of in by_set.items()}
-        for dropped in _by_operation(
-            sorted(work.left_out, key=lambda task: task.operation.place)
-        ):
-            code = dropped[0].operation.code
-            done = [t for t in work.tasks if t.operation.code == code and t.asked.set]
+    def _whole(self, work: Plan, code: str, members: Iterable[Line]) -> Decimal:
+        """Return the sum of a set's lines, had nothing been left out."""
+        whole = total(line.net for line in members)
+        left_out = sorted(work.left_out, key=lambda task: task.operation.place)
+        for dropped in _by_operation(left_out):
+            operation = dropped[0].operation
+            done = [t for t in work.tasks if t.operation is operation and t.asked.set]
             for line in self._operation([*done, *dropped]):
-                whole[line.set] += line.net
+                whole += line.net if line.set == code else ZERO
             for line in self._operation(done) if done else ():
-                whole[line.set] -= line.net
+                whole -= line.net if line.set == code else ZERO
         return whole
 
     def _of_set(
-        self, rows: Sequence[AskedSet], members: list[Line], whole: Decimal
+        self, work: Plan, rows: Sequence[AskedSet], members: list[Line]
     ) -> list[Line]:
         """Return the lines of a set, and under them what brings them to its price."""
         prices = [self._set_price(asked) for asked in rows]
@@ -442,6 +438,7 @@ class _Labour:
         figures = [figure for figure, _ in prices if figure is not None]
         if not members or len(figures) < len(rows):
             return members
+        whole = self._whole(work, rows[0].set, members)
         line = self._set_line(rows, members, total(figures), whole)
         return [*members, line if not negotiated else line._replace(discounted=())]
 

@@ -176,23 +176,23 @@ def _fitting(basis: Basis, kind: str, portion: Portion) -> Part | None:
     """Return the part of *kind* whose row fits the portion most narrowly."""
     zone = portion.zone
     layout = zone.alike.layout if zone.alike else None
-    here = {
-        "side": zone.side or portion.side,
-        "stem_mm": zone.facts.get("stem_mm"),
-        "layout": layout.code if layout else None,
-        "size_class": layout.size_class if layout else None,
-    }
+    side = zone.side or portion.side
+    stem_mm = zone.facts.get("stem_mm")
+    code, size_class = (layout.code, layout.size_class) if layout else ("", "")
     best, narrowest = None, -1
     for part in basis.edition.parts_of.get(kind, ()):
-        wanted = {
-            "side": side_of(part.side),
-            "stem_mm": part.stem_mm,
-            "layout": part.layout or None,
-            "size_class": part.size_class or None,
-        }
-        given = [name for name, value in wanted.items() if value is not None]
-        if len(given) > narrowest and all(wanted[n] == here[n] for n in given):
-            best, narrowest = part, len(given)
+        fits = (
+            (part.size_class in ("", size_class))
+            and (part.layout in ("", code))
+            and (part.stem_mm is None or part.stem_mm == stem_mm)
+            and (not part.side or side_of(part.side) is side)
+        )
+        if not fits:
+            continue
+        given = (part.size_class, part.layout, part.side).count("")
+        narrow = 3 - given + (part.stem_mm is not None)
+        if narrow > narrowest:
+            best, narrowest = part, narrow
     return best
 
 

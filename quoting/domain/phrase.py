@@ -48,7 +48,7 @@ from quoting.domain.which_head import (
     nearest,
 )
 from quoting.domain.words import Word, split
-from quoting.domain.work import RefusedError, plan
+from quoting.domain.work import Plan, RefusedError, plan
 
 MOST_CANDIDATES = 3
 MOST_CHOICES = 12
@@ -79,11 +79,27 @@ class Candidate(NamedTuple):
         label: how it differs from the others; alone: the layout's name.
         job: what was said, for this layout.
         refused: why the work cannot be done as said, if so.
+        work: what is to be done; None where it cannot be.
     """
 
     label: str
     job: Job
     refused: tuple[str, ...] = ()
+    work: Plan | None = None
+
+
+def planned(edition: Edition, label: str, job: Job) -> Candidate:
+    """Return a job with its plan, or with every reason why it cannot be done.
+
+    Args:
+        edition: to whose tables the codes of the job belong.
+        label: how it differs from other candidates.
+        job: that somebody may mean.
+    """
+    try:
+        return Candidate(label, job, work=plan(edition, job))
+    except RefusedError as error:
+        return Candidate(label, job, tuple(str(why.error) for why in error.refusals))
 
 
 @dataclass(frozen=True, slots=True)
@@ -222,7 +238,7 @@ class _Interpreter:
             job = self._job(
                 self._parcel(layout, self._heads(layout)), self._heads(layout)
             )
-            yield Candidate(label, job, self._refusals(job))
+            yield planned(self.edition, label, job)
 
     def _without_head(self) -> Iterator[Candidate]:
         """Yield the one job that needs no head, if it is: reface 2 valves."""
@@ -238,7 +254,7 @@ class _Interpreter:
             )
         elif wanted and loose and counted and not (spoken.of_a_head or parcel.sets):
             job = self._job(parcel, ())
-            yield Candidate("loose parts, no head", job, self._refusals(job))
+            yield planned(self.edition, "loose parts, no head", job)
         elif spoken.works or spoken.of_a_head:
             self._ask_which(every, "Which head is it?")
 
@@ -263,13 +279,6 @@ class _Interpreter:
             call_it=OwnPrice(price, "agreed on the phone") if price else None,
             declined=parcel.declined,
         )
-
-    def _refusals(self, job: Job) -> tuple[str, ...]:
-        try:
-            plan(self.edition, job)
-        except RefusedError as error:
-            return tuple(str(refusal.error) for refusal in error.refusals)
-        return ()
 
     # The heads.
 

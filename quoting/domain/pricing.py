@@ -32,7 +32,7 @@ from quoting.domain.tax import (
     to_pay_in_cash,
 )
 from quoting.domain.work import Notice, Plan, Task, plan
-from quoting.domain.zones import Zone
+from quoting.domain.zones import Portion, Zone
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,8 +90,16 @@ class Priced:
     questions: tuple[Notice, ...]
 
 
-def price(edition: Edition, job: Job, tax_point: date) -> Priced:
+def price(
+    edition: Edition, job: Job, tax_point: date, *, work: Plan | None = None
+) -> Priced:
     """Price *job* by *edition*, taxed as on *tax_point*.
+
+    Args:
+        edition: the rate tables.
+        job: what is asked for.
+        tax_point: the day whose taxes are due.
+        work: the plan of the job, if it stands already; terms do not change it.
 
     Returns:
         The priced job; its lines add up to its net (or, where the edition's prices
@@ -108,10 +116,10 @@ def price(edition: Edition, job: Job, tax_point: date) -> Priced:
         BR-CO-10, BR-CO-13 to BR-CO-17, BR-S-08.
     """
     basis = Basis(edition, job, tax_point)
-    work = plan(edition, job)
+    work = work or plan(edition, job)
     going = [head for head in job.heads if not head.condemned_at]
     if len(going) < len(job.heads):
-        work = _as_far_as_it_goes(edition, work)
+        work = _as_far_as_it_goes(edition, job, work)
         lines, labour = _condemned(basis, work, going)
     else:
         lines, labour = [], labour_lines(basis, work)
@@ -144,10 +152,24 @@ def price(edition: Edition, job: Job, tax_point: date) -> Priced:
     )
 
 
-def no_fix(edition: Edition, job: Job, gate: str, tax_point: date) -> Priced:
+def no_fix(
+    edition: Edition,
+    job: Job,
+    gate: str,
+    tax_point: date,
+    *,
+    work: Plan | None = None,
+) -> Priced:
     """Price *job* as if every head were condemned at the test *gate*.
 
     Parts, outwork and free lines are left out: nobody begins them before the test.
+
+    Args:
+        edition: the rate tables.
+        job: what is asked for.
+        gate: code of the test.
+        tax_point: the day whose taxes are due.
+        work: the plan of the job, if it stands already.
 
     Raises:
         RuleError: as ``price``.
@@ -159,7 +181,8 @@ def no_fix(edition: Edition, job: Job, gate: str, tax_point: date) -> Priced:
     stopped = replace(
         job, heads=heads, free=(), parts=(), outwork=(), rush="", call_it=None
     )
-    return price(edition, stopped, tax_point)
+    # Condemned heads stand alone, so what is done to several is planned anew.
+    return price(edition, stopped, tax_point, work=work if len(heads) == 1 else None)
 
 
 # Steps 2 to 5: discount, rush, make-up and sundries, all on the paid labour.
@@ -278,20 +301,27 @@ def _no_fix_lines(basis: Basis, work: Plan, heads: Sequence[Head]) -> list[Line]
     return lines
 
 
-def _as_far_as_it_goes(edition: Edition, work: Plan) -> Plan:
+def _as_far_as_it_goes(edition: Edition, job: Job, work: Plan) -> Plan:
     """Return the plan without what comes after the gate on condemned heads."""
     done: list[Task] = []
     dropped: list[Task] = []
+    last = {
+        head.tag: edition.operations[head.condemned_at].place
+        for head in job.heads
+        if head.condemned_at
+    }
 
     def reached(task: Task, zone: Zone) -> bool:
-        gate = zone.heads[0].condemned_at if zone.heads else ""
-        return not gate or task.operation.place <= edition.operations[gate].place
+        gate = last.get(zone.tags[0]) if zone.tags else None
+        return gate is None or task.operation.place <= gate
 
     for task in work.tasks:
-        kept = tuple(p for p in task.portions if reached(task, p.zone))
-        missed = tuple(p for p in task.portions if not reached(task, p.zone))
+        kept: list[Portion] = []
+        missed: list[Portion] = []
+        for portion in task.portions:
+            (kept if reached(task, portion.zone) else missed).append(portion)
         if kept:
-            done.append(task.on(kept))
+            done.append(task.on(kept) if missed else task)
         if missed and task.asked.set:
             dropped.append(task.on(missed))
     return replace(work, tasks=tuple(done), left_out=(*work.left_out, *dropped))
@@ -299,6 +329,8 @@ def _as_far_as_it_goes(edition: Edition, work: Plan) -> Plan:
 
 def _of_heads(basis: Basis, work: Plan, heads: Sequence[Head]) -> Plan:
     """Return the part of a plan that is done to *heads*."""
+    if len(heads) == len(basis.job.heads):
+        return work
     tags = {head.tag for head in heads}
 
     def kept(tasks: Iterable[Task]) -> tuple[Task, ...]:

@@ -12,6 +12,7 @@ from quoting.domain.edition import Edition
 from quoting.domain.job import Job
 from quoting.domain.pricing import Priced, no_fix, price
 from quoting.domain.tables import TEXT, TEXTS, column
+from quoting.domain.work import Plan
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,17 +59,31 @@ class Quote:
 MOST_ALTERNATIVES = 3
 
 
-def offer(edition: Edition, label: str, job: Job, tax_point: date) -> Alternative:
+def offer(
+    edition: Edition,
+    label: str,
+    job: Job,
+    tax_point: date,
+    *,
+    work: Plan | None = None,
+) -> Alternative:
     """Price one alternative and what it costs if the heads are condemned.
+
+    Args:
+        edition: the rate tables.
+        label: of the alternative.
+        job: what is asked for.
+        tax_point: the day whose taxes are due.
+        work: the plan of the job, if it stands already.
 
     Raises:
         RuleError: as ``pricing.price``.
     """
-    priced = price(edition, job, tax_point)
+    priced = price(edition, job, tax_point, work=work)
     gate = last_gate(edition, priced)
     if gate is None or any(head.condemned_at for head in job.heads):
         return Alternative(label, job, priced)
-    condemned = no_fix(edition, job, gate, tax_point)
+    condemned = no_fix(edition, job, gate, tax_point, work=priced.plan)
     return Alternative(label, job, priced, condemned.totals.total)
 
 

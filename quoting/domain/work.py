@@ -216,7 +216,7 @@ class _Planner:
     @cached_property
     def single(self) -> Mapping[str, Alike]:
         """Return each head by itself, by its tag."""
-        return {head.tag: Alike([head]) for head in self.job.heads}
+        return {head.tag: alike((head,))[0] for head in self.job.heads}
 
     # What was asked for, row by row.
 

@@ -8,6 +8,7 @@ everywhere. What is sent to be done is checked here for the token of its form to
 import hmac
 import secrets
 from collections.abc import Callable
+from contextlib import ExitStack
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from typing import Any, TypeVar, cast
@@ -21,7 +22,7 @@ from werkzeug.exceptions import BadRequest, Forbidden, Unauthorized
 from quoting.store.models import User
 from quoting.web.wiring import wiring
 from quoting.workflow import people
-from quoting.workflow.people import Person
+from quoting.workflow.people import Account, Person
 from quoting.workflow.quotes import Now
 
 #: How long one stays signed in: at most, and without doing anything.
@@ -86,10 +87,11 @@ def gate() -> ResponseReturnValue | None:
     """
     if request.endpoint == "static":
         return None
-    with wiring().reading() as records:
-        g.zone = people.zone(records)
-        g.person = _who(records)
+    with ExitStack() as stack:
+        records = stack.enter_context(wiring().reading())
+        g.person, g.zone = _who(records)
         set_up = g.person is not None or people.is_set_up(records)
+        wiring().go_on_with(records, stack.pop_all())
     if not set_up and request.endpoint not in _FIRST:
         return redirect(url_for("people.first"), 303)
     if request.endpoint is None:
@@ -114,15 +116,16 @@ def _refused() -> ResponseReturnValue:
 # Who is there.
 
 
-def _who(records: Session) -> Person | None:
-    """Return who this browser belongs to just now."""
-    if (row := _signed_in(records)) is not None:
-        return people.person_of(row)
+def _who(records: Session) -> tuple[Person | None, str]:
+    """Return who this browser belongs to just now, and the shop's time zone."""
+    if (account := _signed_in(records)) is not None:
+        return account.person, account.zone
     token = request.cookies.get(device_cookie())
-    return people.device(records, token) if token else None
+    person = people.device(records, token) if token else None
+    return person, people.zone(records)
 
 
-def _signed_in(records: Session) -> User | None:
+def _signed_in(records: Session) -> Account | None:
     if "person" not in session:
         return None
     at = wiring().clock()
@@ -130,14 +133,14 @@ def _signed_in(records: Session) -> User | None:
     seen = datetime.fromtimestamp(session["seen"], UTC)
     if at - since >= LONGEST_SESSION or at - seen >= LONGEST_PAUSE:
         return None
-    row = people.user(records, session["person"])
-    if row is None or not row.active:
+    account = people.account(records, session["person"])
+    if account is None or not account.active:
         return None
-    if not hmac.compare_digest(row.stamp, session["stamp"]):
+    if not hmac.compare_digest(account.stamp, session["stamp"]):
         return None
     if at - seen >= _TICK:
         session["seen"] = int(at.timestamp())
-    return row
+    return account
 
 
 def sign_in(row: User) -> None:

@@ -9,9 +9,17 @@ from dataclasses import dataclass, field, replace
 from datetime import date
 from decimal import Decimal
 from functools import lru_cache
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple, cast
 
-from flask import Blueprint, flash, redirect, render_template, request, url_for
+from flask import (
+    Blueprint,
+    flash,
+    get_template_attribute,
+    redirect,
+    render_template,
+    request,
+    url_for,
+)
 from markupsafe import Markup
 
 from quoting.domain.enquiry import Enquiry, ToTell, Understood, jobs, to_tell
@@ -46,6 +54,7 @@ from quoting.web.access import allow
 from quoting.web.errors import status_of
 from quoting.web.wiring import wiring
 from quoting.workflow import customers, quotes, rates
+from quoting.workflow.customers import NoSuchRecordError
 from quoting.workflow.search import Hit, search
 
 if TYPE_CHECKING:
@@ -54,7 +63,7 @@ if TYPE_CHECKING:
     from werkzeug.datastructures import MultiDict
 
     from quoting.domain.edition import Edition
-    from quoting.store.models import Quote
+    from quoting.store.models import Customer, Quote
 
 bp = Blueprint("phone", __name__, url_prefix="/phone")
 
@@ -75,6 +84,26 @@ class FreeRow(NamedTuple):
 
     what: str = ""
     amount: str = ""
+
+
+class Wanted(NamedTuple):
+    """What of the form decides the price, as typed."""
+
+    said: str
+    base: str
+    layout: str
+    heads: str
+    reason: str
+    condition: tuple[str, ...]
+    rush: str
+    sets: tuple[str, ...]
+    added: tuple[AddedRow, ...]
+    free: tuple[FreeRow, ...]
+    out: tuple[str, ...]
+    own: tuple[tuple[str, str], ...]
+    pick: str
+    at: tuple[str, ...]
+    call_it: str
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -116,6 +145,12 @@ class Call:
     why: str = ""
     wrong: Mapping[str, str] = field(default_factory=dict)
 
+    @property
+    def wanted(self) -> Wanted:
+        """Return what decides the price."""
+        typed = {name: getattr(self, name) for name in Wanted._fields}
+        return Wanted(**typed | {"own": tuple(self.own.items())})
+
 
 _PLAIN = (
     "said", "base", "layout", "heads", "reason", "terms", "rush", "pick", "call_it",
@@ -151,33 +186,54 @@ def _typed(form: "MultiDict[str, str]") -> Call:
     )
 
 
-class _Reader:
-    """Makes an enquiry of what was typed, noting what cannot be read."""
+def _key(text: str) -> int:
+    """Return the key of a record that a form carries; 0, which none has, if no key."""
+    return int(text) if text.isascii() and text.isdecimal() and len(text) < 10 else 0
 
-    def __init__(self, call: Call, edition: "Edition", formats: Formats) -> None:
-        self.call, self.edition, self.formats = call, edition, formats
+
+class _CallReader:
+    """Makes sense of who calls about which quote, noting what cannot be read."""
+
+    def __init__(self, call: Call) -> None:
+        self.call = call
         self.wrong: dict[str, str] = {}
 
-    def enquiry(self) -> Enquiry:
-        call = self.call
-        return Enquiry(
-            said=call.said,
-            base=self._base(call.base),
-            layout=call.layout if call.layout in self.edition.layouts else "",
-            heads=self._heads(),
-            reason=call.reason if call.reason in self.edition.reasons else "",
-            condition=tuple(c for c in call.condition if c in CONDITIONS) or None,
-            work=tuple(self._work()),
-            sets=tuple(
-                AskedSet(code) for code in call.sets if code in self.edition.sets
-            ),
-            left_out=dict.fromkeys(call.out, "left out on the phone"),
-            own=self._own(),
-            positions=self._positions(),
-            free=tuple(self._free()),
-            rush=call.rush if call.rush in self.edition.rush else "",
-            call_it=self._call_it(),
-        )
+    def customer(self, session: "Session") -> "Customer | None":
+        """Return whose call it is, if that was picked."""
+        text = self.call.customer_id
+        if not text:
+            return None
+        try:
+            return customers.customer(session, _key(text))
+        except NoSuchRecordError:
+            self.wrong["matches"] = "Nobody on record was picked; pick who calls again."
+            return None
+
+    def quote(self) -> int | None:
+        """Return the key of the quote that is revised; None: the call is a new one."""
+        text = self.call.quote
+        if text and not _key(text):
+            self.wrong["said"] = "No quote is revised here; saved, this is a new one."
+        return _key(text) or None
+
+    def kept(self, edition: "Edition", on: date) -> dict[str, Alternative]:
+        """Return the ways that were kept, by their text; what cannot be is told."""
+        ways = {}
+        for text in filter(None, self.call.ways):
+            label, _, job = text.partition("\n")
+            try:
+                read = job_document.read(job, edition)
+                way = offer(edition, label, read, on)
+            except RuleError as error:
+                why_not = str(error)
+            else:
+                if way.priced.lines:
+                    ways[text] = way
+                    continue
+                why_not = "It asks for no work."
+            named = label[:80] or "a way"
+            self.wrong["tell"] = f"Kept before and no more: {named}. {why_not}"
+        return ways
 
     def day(self, name: str) -> date | None:
         text = getattr(self.call, name)
@@ -189,6 +245,35 @@ class _Reader:
             self.wrong[name] = "Write the day like 2026-12-24."
             return None
 
+
+class _WorkReader:
+    """Makes an enquiry of what was typed, noting what cannot be read."""
+
+    def __init__(self, wanted: Wanted, edition: "Edition", formats: Formats) -> None:
+        self.wanted, self.edition, self.formats = wanted, edition, formats
+        self.wrong: dict[str, str] = {}
+
+    def enquiry(self) -> Enquiry:
+        wanted = self.wanted
+        return Enquiry(
+            said=wanted.said,
+            base=self._base(wanted.base),
+            layout=wanted.layout if wanted.layout in self.edition.layouts else "",
+            heads=self._heads(),
+            reason=wanted.reason if wanted.reason in self.edition.reasons else "",
+            condition=tuple(c for c in wanted.condition if c in CONDITIONS) or None,
+            work=tuple(self._work()),
+            sets=tuple(
+                AskedSet(code) for code in wanted.sets if code in self.edition.sets
+            ),
+            left_out=dict.fromkeys(wanted.out, "left out on the phone"),
+            own=self._own(),
+            positions=self._positions(),
+            free=tuple(self._free()),
+            rush=wanted.rush if wanted.rush in self.edition.rush else "",
+            call_it=self._call_it(),
+        )
+
     def _base(self, text: str) -> Job | None:
         if not text:
             return None
@@ -199,7 +284,7 @@ class _Reader:
             return None
 
     def _heads(self) -> int | None:
-        text = self.call.heads
+        text = self.wanted.heads
         if not text:
             return None
         if not text.isascii() or not text.isdecimal() or not 1 <= int(text) <= 26:
@@ -230,7 +315,7 @@ class _Reader:
 
     def _work(self) -> list[Asked]:
         rows = []
-        for index, row in enumerate(self.call.added):
+        for index, row in enumerate(self.wanted.added):
             code = row.op.split(" ")[0].strip().upper()
             if not code:
                 continue
@@ -250,19 +335,19 @@ class _Reader:
         return rows
 
     def _positions(self) -> dict[str, tuple[Position, ...]]:
-        if self.call.pick not in self.edition.operations or not self.call.at:
+        if self.wanted.pick not in self.edition.operations or not self.wanted.at:
             return {}
         found = []
-        for text in self.call.at:
+        for text in self.wanted.at:
             try:
                 found.append(parse_position(text))
             except PositionError as error:
                 self.wrong["at"] = str(error)
-        return {self.call.pick: tuple(found)} if found else {}
+        return {self.wanted.pick: tuple(found)} if found else {}
 
     def _own(self) -> dict[str, OwnPrice]:
         own = {}
-        for code, text in self.call.own.items():
+        for code, text in self.wanted.own:
             amount = self._amount(f"own-{code}", text)
             if amount is not None:
                 own[code] = OwnPrice(amount, "agreed on the phone")
@@ -270,7 +355,7 @@ class _Reader:
 
     def _free(self) -> list[FreeLine]:
         rows = []
-        for index, row in enumerate(self.call.free):
+        for index, row in enumerate(self.wanted.free):
             if not row.what.strip() and not row.amount.strip():
                 continue
             if not row.what.strip():
@@ -282,10 +367,25 @@ class _Reader:
         return rows
 
     def _call_it(self) -> OwnPrice | None:
-        if not self.call.call_it:
+        if not self.wanted.call_it:
             return None
-        amount = self._amount("call_it", self.call.call_it)
+        amount = self._amount("call_it", self.wanted.call_it)
         return None if amount is None else OwnPrice(amount, "agreed on the phone")
+
+
+class Offered(NamedTuple):
+    """What the work that is asked for may be, and what it costs.
+
+    ``refused`` and ``wrong`` say why not: what cannot be done, and what cannot be read
+    by the field it stands in.
+    """
+
+    understood: Understood
+    ways: tuple[Alternative, ...]
+    refused: tuple[str, ...]
+    told: ToTell | None
+    trade_name: str
+    wrong: Mapping[str, str]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -295,15 +395,11 @@ class Shown:
     call: Call
     edition: "Edition"
     formats: Formats
-    understood: Understood | None = None
-    ways: tuple[Alternative, ...] = ()
-    refused: tuple[str, ...] = ()
+    offered: Offered
     kept: tuple[Alternative, ...] = ()
     plan: Markup | None = None
     plan_says: str = ""
     valves: tuple[tuple[str, bool], ...] = ()
-    told: ToTell | None = None
-    trade_name: str = ""
     matches: tuple[Hit, ...] = ()
     customer: str = ""
     before: tuple["Quote", ...] = ()
@@ -312,7 +408,8 @@ class Shown:
     @property
     def first(self) -> Alternative | None:
         """Return the way that leads: the only one, or the one that was picked."""
-        return self.ways[0] if len(self.ways) == 1 else None
+        ways = self.offered.ways
+        return ways[0] if len(ways) == 1 else None
 
     @property
     def tasks(self) -> list[Operation]:
@@ -344,19 +441,18 @@ class Shown:
             return f"{self.money(totals.total)} with tax"
         return f"{self.money(totals.net)} before tax"
 
-    def why(self, line: Line) -> str:
-        """Return the arithmetic of a line."""
-        return why(line, self.formats.amount, self.formats.quantity)
-
-    def where(self, line: Line, way: Alternative) -> str:
-        """Return what a line is done to."""
-        return where(line, way.job.heads, self.formats.quantity)
+    def rows(self, way: Alternative) -> Markup:
+        """Return the lines of a way as rows of the table."""
+        heads, formats, own = way.job.heads, self.formats, self.call.own
+        lines = way.priced.lines
+        rows = [_row(line, heads, formats, own.get(line.code)) for line in lines]
+        return Markup("").join(rows)
 
     @property
     def sentence(self) -> str:
         """Return what to say to the caller."""
         way = self.first
-        if way is None or self.told is None:
+        if way is None or self.offered.told is None:
             return ""
         said = [f"{self.headline(way)} as you ask it, {self.other(way)}."]
         if way.condemned is not None:
@@ -364,11 +460,27 @@ class Shown:
                 "If the test shows that it cannot be repaired we stop there, and you "
                 f"pay at most {self.money(way.condemned)}."
             )
-        if self.told.not_included:
+        if self.offered.told.not_included:
             said.append("What the tests find comes on top; I ask you first.")
-        until = self.formats.date(self.told.valid_until)
+        until = self.formats.date(self.offered.told.valid_until)
         said.append(f"The price holds until {until}.")
         return " ".join(said)
+
+
+@lru_cache(maxsize=4096)
+def _row(
+    line: Line, heads: tuple[Head, ...], formats: Formats, own: str | None
+) -> Markup:
+    """Return a line of the table; from key to key most of them stay as they are."""
+    row = get_template_attribute("web/phone/line.html", "row")
+    drawn = row(
+        line,
+        on=where(line, heads, formats.quantity),
+        price=formats.money(line.net),
+        why=why(line, formats.amount, formats.quantity),
+        own=own,
+    )
+    return cast(Markup, drawn)
 
 
 def show(session: "Session", call: Call) -> Shown:
@@ -380,38 +492,36 @@ def show(session: "Session", call: Call) -> Shown:
     """
     on = wiring().today()
     edition = rates.in_force(session, on).edition
-    formats = Formats(edition.shop.locale, edition.currency)
-    reader = _Reader(call, edition, formats)
-    enquiry = reader.enquiry()
+    reader = _CallReader(call)
     for name in ("arrives", "ready", "call_back"):
         reader.day(name)
-    customer = None
-    if call.customer_id.isdecimal():
-        customer = customers.customer(session, int(call.customer_id))
+    customer, kept = reader.customer(session), reader.kept(edition, on)
+    quote = reader.quote()
     terms = _terms(edition, call, customer.terms if customer else "")
-    kept = tuple(_kept_way(edition, text, on) for text in call.ways if text)
+    answers = tuple(quotes.answers(session).items())
+    offered = _offered(call.wanted, edition, on, terms.code, answers)
     shown = Shown(
-        call=replace(call, wrong=reader.wrong),
+        call=replace(
+            call,
+            customer_id=str(customer.id) if customer else "",
+            quote=str(quote or ""),
+            ways=tuple(kept),
+            wrong={**offered.wrong, **reader.wrong},
+        ),
         edition=edition,
-        formats=formats,
-        kept=kept,
+        formats=Formats(edition.shop.locale, edition.currency),
+        offered=offered,
+        kept=tuple(kept.values()),
         customer=customer.name if customer else "",
         terms=terms,
         matches=_matches(session, call) if customer is None else (),
-        before=_before(session, call),
+        before=_before(session, customer, call.casting),
     )
-    understood = jobs(
-        enquiry,
-        edition,
-        language=formats.locale.language,
-        terms=terms,
-        remembered=quotes.answers(session),
-    )
-    ways, refused = _offers(edition, understood, on)
-    shown = replace(shown, understood=understood, ways=ways, refused=refused)
-    if shown.first is not None:
-        shown = _with_details(shown, shown.first, on)
-    return shown
+    if shown.first is None:
+        return shown
+    plan, plan_says = _plan(shown, shown.first)
+    valves = tuple(_valves(shown, shown.first))
+    return replace(shown, plan=plan, plan_says=plan_says, valves=valves)
 
 
 def _terms(edition: "Edition", call: Call, of_customer: str) -> Terms:
@@ -421,43 +531,51 @@ def _terms(edition: "Edition", call: Call, of_customer: str) -> Terms:
     raise AssertionError(edition.shop.terms)
 
 
-def _offers(
-    edition: "Edition", understood: Understood, on: date
-) -> tuple[tuple[Alternative, ...], tuple[str, ...]]:
+@lru_cache(maxsize=128)
+def _offered(
+    wanted: Wanted,
+    edition: "Edition",
+    on: date,
+    terms: str,
+    answers: tuple[tuple[str, str], ...],
+) -> Offered:
+    """Return the prices of what is wanted, which follow from nothing but this.
+
+    Half of what is typed during a call is a name or a number and changes no price.
+    """
+    formats = Formats(edition.shop.locale, edition.currency)
+    reader = _WorkReader(wanted, edition, formats)
+    understood = jobs(
+        reader.enquiry(),
+        edition,
+        language=formats.locale.language,
+        terms=edition.terms[terms],
+        remembered=dict(answers),
+    )
     ways: list[Alternative] = []
     refused: list[str] = []
-    for candidate in understood.candidates:
-        if candidate.refused:
-            refused += candidate.refused
+    for label, job, why_not, work in understood.candidates:
+        refused += why_not
+        if why_not:
             continue
-        job = replace(candidate.job, heads=tuple(map(_same_head, candidate.job.heads)))
         try:
-            ways.append(offer(edition, candidate.label, job, on))
+            ways.append(offer(edition, label, job, on, work=work))
         except RuleError as error:
             refused.append(str(error))
-    return tuple(ways), tuple(dict.fromkeys(refused))
-
-
-@lru_cache(maxsize=256)
-def _same_head(head: Head) -> Head:
-    """Return an equal head, the same one each time: its lines are kept with it."""
-    return head
-
-
-def _with_details(shown: Shown, way: Alternative, on: date) -> Shown:
-    edition = shown.edition
     trade = next(
-        (terms for terms in edition.terms.values() if terms.discount_labour), None
+        (each for each in edition.terms.values() if each.discount_labour), None
     )
-    plan, plan_says = _plan(shown, way)
-    told = to_tell(edition, way, on, trade if way.priced.lines else None)
-    return replace(
-        shown,
-        plan=plan,
-        plan_says=plan_says,
-        valves=tuple(_valves(shown, way)),
-        told=told,
-        trade_name=trade.name if trade else "",
+    told = None
+    if len(ways) == 1:
+        compared = trade if ways[0].priced.lines else None
+        told = to_tell(edition, ways[0], on, compared)
+    return Offered(
+        understood,
+        tuple(ways),
+        tuple(dict.fromkeys(refused)),
+        told,
+        trade.name if trade else "",
+        reader.wrong,
     )
 
 
@@ -505,16 +623,15 @@ def _matches(session: "Session", call: Call) -> tuple[Hit, ...]:
     return tuple(search(session, typed, subjects=("customer",)))[:5] if typed else ()
 
 
-def _before(session: "Session", call: Call) -> tuple["Quote", ...]:
-    key = int(call.customer_id) if call.customer_id.isdecimal() else None
+def _before(
+    session: "Session", customer: "Customer | None", casting: str
+) -> tuple["Quote", ...]:
+    if customer is None and not casting:
+        return ()
+    key = customer.id if customer else None
     return tuple(
-        customers.came_before(session, customer_id=key, casting=call.casting, most=3)
+        customers.came_before(session, customer_id=key, casting=casting, most=3)
     )
-
-
-def _kept_way(edition: "Edition", text: str, on: date) -> Alternative:
-    label, _, job = text.partition("\n")
-    return offer(edition, label, job_document.read(job, edition), on)
 
 
 # What the browser asks for.
@@ -548,8 +665,8 @@ def keep() -> "ResponseReturnValue":
     with wiring().reading() as session:
         call = _typed(request.form)
         shown = show(session, call)
-        way = shown.first
-        if way is None or len(call.ways) >= MOST_ALTERNATIVES - 1:
+        call, way = shown.call, shown.first
+        if way is None or call.wrong or len(call.ways) >= MOST_ALTERNATIVES - 1:
             return render_template(
                 "web/phone/call.html", shown=shown, **_choices(shown)
             ), 422
@@ -604,7 +721,7 @@ def save() -> "ResponseReturnValue":
     try:
         with wiring().transaction() as session:
             shown = show(session, call)
-            if shown.first is None or shown.call.wrong or shown.refused:
+            if shown.first is None or shown.call.wrong or shown.offered.refused:
                 return render_template(
                     "web/phone/call.html",
                     shown=shown,
@@ -629,9 +746,9 @@ def _saved(session: "Session", shown: Shown) -> str:
         *(quotes.Asked(way.label, way.job) for way in shown.kept),
         quotes.Asked(call.label or shown.first.label, shown.first.job),
     ]
-    reader = _Reader(call, shown.edition, shown.formats)
+    reader = _CallReader(call)
     about = quotes.About(
-        customer_id=int(call.customer_id) if call.customer_id.isdecimal() else None,
+        customer_id=_key(call.customer_id) or None,
         caller=call.caller,
         phone=call.phone,
         email=call.email,
@@ -642,12 +759,12 @@ def _saved(session: "Session", shown: Shown) -> str:
         call_back=reader.day("call_back"),
         arrives=reader.day("arrives"),
     )
-    if call.quote.isdecimal():
-        quote = quotes.quote_of(session, int(call.quote))
+    if call.quote:
+        quote = quotes.quote_of(session, _key(call.quote))
         quotes.revise(
             session,
             quote,
-            int(call.version or 0),
+            _key(call.version),
             about,
             ways,
             now,

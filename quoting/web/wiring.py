@@ -5,10 +5,10 @@ the session down; nothing below commits. ``wiring()`` works inside a request.
 """
 
 from collections.abc import Callable
-from contextlib import AbstractContextManager
+from contextlib import AbstractContextManager, ExitStack
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
-from typing import cast
+from typing import Any, cast
 from zoneinfo import ZoneInfo
 
 from flask import Flask, current_app, g, request
@@ -32,6 +32,22 @@ def clock() -> datetime:
 
 
 @dataclass(frozen=True, slots=True)
+class Begun(AbstractContextManager[Session]):
+    """A reading transaction that the gate began, for the view to go on with."""
+
+    session: Session
+    rest: ExitStack
+
+    def __enter__(self) -> Session:
+        """Return its session."""
+        return self.session
+
+    def __exit__(self, *raised: Any) -> bool | None:
+        """End the transaction."""
+        return self.rest.__exit__(*raised)
+
+
+@dataclass(frozen=True, slots=True)
 class Wiring:
     """The parts of one running app.
 
@@ -45,11 +61,24 @@ class Wiring:
 
     def transaction(self) -> AbstractContextManager[Session]:
         """Open a transaction that commits when its block ends; see ``Database``."""
+        self.let_go()
         return self.database.transaction()
 
     def reading(self) -> AbstractContextManager[Session]:
-        """Open a transaction that only reads."""
-        return self.database.reading()
+        """Open a transaction that only reads, or go on with the one of the gate."""
+        return self._begun() or self.database.reading()
+
+    def go_on_with(self, session: Session, rest: ExitStack) -> None:
+        """Leave a reading transaction to the view, which need not begin its own."""
+        g.begun = Begun(session, rest)
+
+    def let_go(self) -> None:
+        """End what the gate began and no view went on with."""
+        if begun := self._begun():
+            begun.rest.close()
+
+    def _begun(self) -> Begun | None:
+        return cast(Begun | None, g.pop("begun", None))
 
     @property
     def person(self) -> Person | None:

@@ -13,11 +13,12 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from functools import cache
+from typing import Any, NamedTuple
 from zoneinfo import available_timezones
 
 from argon2 import PasswordHasher
 from argon2.exceptions import InvalidHashError, VerificationError
-from sqlalchemy import delete, func, select
+from sqlalchemy import Row, bindparam, delete, func, select, true
 from sqlalchemy.orm import Session
 
 from quoting.domain.errors import RuleError, translatable
@@ -25,12 +26,14 @@ from quoting.store import audit
 from quoting.store.models import Device, Setup, SignInAttempt, User
 
 OWNER, COUNTER, BENCH, ACCOUNTS = "owner", "counter", "bench", "accounts"
+READER = "reader"
 #: What each role is for, in the words of the people page.
 ROLES = {
     OWNER: translatable("everything, and who works here"),
     COUNTER: translatable("telephone, customers, quotes, booking in, handing over"),
     BENCH: translatable("the work on the heads"),
     ACCOUNTS: translatable("invoices, payments, the month"),
+    READER: translatable("reads the accounts and takes their files along"),
 }
 #: What everybody with an account holds besides the roles; a bench device does not.
 ACCOUNT = "account"
@@ -236,7 +239,7 @@ def set_zone(session: Session, zone: str, *, at: datetime, who: str) -> None:
 # Accounts.
 
 
-def person_of(row: User) -> Person:
+def person_of(row: User | Row[*tuple[Any, ...]]) -> Person:
     """Return the person behind an account."""
     return Person(
         user_id=row.id,
@@ -250,6 +253,33 @@ def person_of(row: User) -> Person:
 def user(session: Session, user_id: int) -> User | None:
     """Return an account by its key."""
     return session.get(User, user_id)
+
+
+class Account(NamedTuple):
+    """What is asked of an account at every request, and the shop's time zone."""
+
+    person: Person
+    active: bool
+    stamp: str
+    zone: str
+
+
+_ACCOUNT = (
+    select(
+        User.id, User.name, User.roles, User.initials, User.shortcuts,
+        User.active, User.stamp, Setup.zone,
+    )
+    .outerjoin(Setup, true())
+    .where(User.id == bindparam("user"))
+)  # fmt: skip
+
+
+def account(session: Session, user_id: int) -> Account | None:
+    """Return an account by its key, with the shop's time zone."""
+    row = session.connection().execute(_ACCOUNT, {"user": user_id}).first()
+    if row is None:
+        return None
+    return Account(person_of(row), row.active, row.stamp, row.zone or "UTC")
 
 
 def everybody(session: Session) -> list[User]:

@@ -7,21 +7,22 @@ is read once in a running program and never changes.
 import hashlib
 import io
 import zipfile
-from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import date, datetime
+from functools import lru_cache
 from pathlib import Path
 from tempfile import TemporaryDirectory
+from typing import NamedTuple
+from weakref import WeakKeyDictionary
 
-from sqlalchemy import func, select
+from sqlalchemy import Connection, Engine, bindparam, func, select
 from sqlalchemy.orm import Session, undefer
 
 from quoting.domain.edition import Edition
 from quoting.domain.errors import RuleError, translatable
-from quoting.domain.rates import Part
 from quoting.files.edition import read_edition
 from quoting.store import audit
-from quoting.store.models import PartPrice, RateEdition
+from quoting.store.models import PartPrice, RateEdition, Trail
 
 #: What of a folder belongs to an edition.
 _KEPT = ("*.csv", "*.toml", "tax/*.csv", "tax/*.toml")
@@ -45,9 +46,46 @@ class InForce:
     edition: Edition
 
 
+class _Signs(NamedTuple):
+    """By what one sees that a price is made of the same as last time.
+
+    Every part price that is brought in has a new key, and whoever changes one that is
+    there notes it in the trail, so the last of both tell.
+    """
+
+    id: int
+    sha256: str
+    part_price: int | None
+    trail: str | None
+    on: date
+
+
+class _NewPrice(NamedTuple):
+    """What a part costs and sells for from a day on, in the smallest unit."""
+
+    part: str
+    valid_from: date
+    price: int | None
+    cost: int | None
+    supplier: str
+
+
 #: Editions by the SHA-256 of their files: the same files always give the same one.
 _READ: dict[str, Edition] = {}
-_WITH_PARTS: dict[tuple[str, tuple[int, ...]], Edition] = {}
+#: What the readers of a database saw last. A price on the phone follows every key, and
+#: between two of them next to nothing changes.
+_SEEN: WeakKeyDictionary[Engine | Connection, tuple[_Signs, InForce]] = (
+    WeakKeyDictionary()
+)
+
+_LAST_PART_PRICE = select(func.max(PartPrice.id)).scalar_subquery()
+_LAST_OF_TRAIL = select(Trail.seal).order_by(Trail.id.desc()).limit(1).scalar_subquery()
+_IN_FORCE = (
+    select(RateEdition.id, RateEdition.sha256, _LAST_PART_PRICE, _LAST_OF_TRAIL)
+    .where(RateEdition.valid_from <= bindparam("on"))
+    .order_by(RateEdition.valid_from.desc(), RateEdition.id.desc())
+    .limit(1)
+)
 
 
 def bring_in(session: Session, folder: Path, *, at: datetime, who: str) -> int:
@@ -95,15 +133,18 @@ def in_force(session: Session, on: date) -> InForce:
     Raises:
         NoEditionError: there is none.
     """
-    row = session.execute(
-        select(RateEdition.id, RateEdition.sha256)
-        .where(RateEdition.valid_from <= on)
-        .order_by(RateEdition.valid_from.desc(), RateEdition.id.desc())
-        .limit(1)
-    ).first()
+    row = session.connection().execute(_IN_FORCE, {"on": on}).first()
     if row is None:
         raise NoEditionError(on=on.isoformat())
-    return InForce(row.id, _with_part_prices(session, row.id, row.sha256, on))
+    signs, bind = _Signs._make((*row, on)), session.get_bind()
+    writing = bind.get_execution_options().get("writing")
+    if not writing and (seen := _SEEN.get(bind)) and seen[0] == signs:
+        return seen[1]
+    edition = _with_part_prices(session, signs.id, signs.sha256, on)
+    found = InForce(signs.id, edition)
+    if not writing:  # what is not yet written may never be
+        _SEEN[bind] = signs, found
+    return found
 
 
 def edition_of(session: Session, edition_id: int, on: date) -> Edition:
@@ -124,44 +165,41 @@ def _with_part_prices(
         .group_by(PartPrice.part)
         .subquery()
     )
-    rows = session.scalars(
-        select(PartPrice)
+    rows = session.execute(
+        select(*(getattr(PartPrice, name) for name in _NewPrice._fields))
         .join(
             latest,
             (PartPrice.part == latest.c.part) & (PartPrice.valid_from == latest.c.day),
         )
         .order_by(PartPrice.id)
-    ).all()
-    newer = [
-        row
-        for row in rows
-        if row.part in edition.parts and row.valid_from >= edition.parts[row.part].as_of
-    ]
-    if not newer:
-        return edition
-    key = seal, tuple(row.id for row in newer)
-    if key not in _WITH_PARTS:
-        _WITH_PARTS.clear()
-        _WITH_PARTS[key] = replace(edition, parts=_priced_anew(edition, newer))
-    return _WITH_PARTS[key]
+    )
+    prices = tuple(
+        price
+        for price in map(_NewPrice._make, rows)
+        if price.part in edition.parts
+        and price.valid_from >= edition.parts[price.part].as_of
+    )
+    return _priced_anew(edition, prices) if prices else edition
 
 
-def _priced_anew(edition: Edition, rows: list[PartPrice]) -> Mapping[str, Part]:
+@lru_cache(maxsize=16)
+def _priced_anew(edition: Edition, prices: tuple[_NewPrice, ...]) -> Edition:
+    """Return an edition with newer part prices, for the same prices the same one."""
     parts = dict(edition.parts)
-    for row in rows:
-        part = parts[row.part]
-        amounts = [
+    for new in prices:
+        part = parts[new.part]
+        price, cost = (
             None if minor is None else edition.currency.from_minor(minor)
-            for minor in (row.price, row.cost)
-        ]
-        parts[row.part] = replace(
-            part,
-            as_of=row.valid_from,
-            price=amounts[0],
-            cost=amounts[1] if amounts[1] is not None else part.cost,
-            supplier=row.supplier or part.supplier,
+            for minor in (new.price, new.cost)
         )
-    return parts
+        parts[new.part] = replace(
+            part,
+            as_of=new.valid_from,
+            price=price,
+            cost=part.cost if cost is None else cost,
+            supplier=new.supplier or part.supplier,
+        )
+    return replace(edition, parts=parts)
 
 
 def _packed(folder: Path) -> bytes:

@@ -10,9 +10,9 @@
     const ask = async () => {
       const mine = ++asked;
       const get = form.getAttribute("method") === "get";
-      const sent = new FormData(form);
+      const sent = new URLSearchParams(new FormData(form));
       const address = get
-        ? form.getAttribute("action") + "?" + new URLSearchParams(sent)
+        ? form.getAttribute("action") + "?" + sent
         : form.getAttribute("action");
       try {
         const answer = await fetch(address, {

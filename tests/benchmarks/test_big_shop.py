@@ -5,13 +5,18 @@ answers one word through the same test client; that of a search is one quote loo
 by its number.
 """
 
+import functools
 import random
+import re
 import statistics
 import sys
+import threading
 import time
 from contextlib import closing
 from datetime import UTC, date, datetime
-from itertools import islice
+from http.client import HTTPConnection
+from itertools import cycle, islice
+from urllib.parse import urlencode
 
 import pytest
 from benchmarks import big_shop
@@ -20,6 +25,7 @@ from builders import DEMO
 from flask import Flask
 from floors import against
 from sqlalchemy import select
+from waitress import create_server
 
 from quoting.settings import Settings
 from quoting.store.database import Database
@@ -166,7 +172,10 @@ def test_a_screen(big, benchmark, page):
 
 def test_the_price_on_the_phone_in_a_big_and_in_an_empty_shop(big, small, benchmark):
     """The floor is the same keystroke in a shop that has no job yet."""
-    ask_big, ask_small = (asking(browser(database)) for database in (big[0], small))
+    ask_big, ask_small = (
+        asking(browser(database), *anew("v6 24v x2 overheated"))
+        for database in (big[0], small)
+    )
 
     answer = benchmark(ask_big)
 
@@ -174,8 +183,97 @@ def test_the_price_on_the_phone_in_a_big_and_in_an_empty_shop(big, small, benchm
     against(benchmark, "the same in an empty shop", ask_small)
 
 
-def asking(sat_at):
-    """Return what asks for the price of a call, as the script does."""
-    fields = {"form_token": sat_at.token("/phone"), "said": "v6 24v x2 overheated"}
-    headers = {"X-Live": "1"}
-    return lambda: sat_at.client.post("/phone/price", data=fields, headers=headers)
+def asking(sat_at, *texts):
+    """Return what asks for the price of a call as the script does, text after text."""
+    fields = {"form_token": sat_at.token("/phone")}
+    said = cycle(texts)
+    return lambda: sat_at.client.post(
+        "/phone/price", data={**fields, "said": next(said)}, headers={"X-Live": "1"}
+    )
+
+
+def anew(said, count=200):
+    """Return the same words so many times, each a new text that was not priced yet."""
+    return [said.replace(" ", " " * wide, 1) for wide in range(1, count + 1)]
+
+
+#: What callers say: a short one, a pair of heads, and one of the longest.
+CALLS = ("16v skim", "v6 24v x2 overheated", "16v twin cam overheated, guides all")
+
+
+@pytest.mark.parametrize("said", CALLS)
+@pytest.mark.parametrize("count", [1, 200])
+def test_the_price_on_the_phone_beside_a_bare_route(small, said, count):
+    """The floor is a bare Flask route; both by processor time, which goes alone.
+
+    One text: a key in another field. Many: each key changes what is asked for.
+    """
+    ask = asking(browser(small), *anew(said, count))
+    p95 = quantiles(ask, time.process_time)[94]
+    floor = quantiles(functools.partial(bare().get, "/"), time.process_time)[49]
+
+    kind = "anew" if count > 1 else "again"
+    say(f"{said!r} {kind}: p95 {p95 * 1e3:.2f} ms, {p95 / floor:.1f} x a bare route")
+    assert p95 > floor
+
+
+def test_the_price_on_the_phone_as_one_types(small):
+    """What callers say, key by key: half a word, several heads, then the price."""
+    said = (*big_shop.SHORT, *big_shop.LONG)
+    keys = [text[:end] for text in said for end in range(1, len(text) + 1)]
+    ask = asking(browser(small), *keys)
+    at = quantiles(ask, time.process_time, len(keys))
+
+    say(f"{len(keys)} keys: median {at[49] * 1e3:.2f}, p95 {at[94] * 1e3:.2f} ms")
+    assert at[94] > at[49]
+
+
+@pytest.mark.parametrize("said", CALLS)
+def test_the_price_on_the_phone_over_a_socket(small, said):
+    """The whole form goes to the server of ``quoting serve``, each key a new price."""
+    sat_at = browser(small)
+    form = fields_of(sat_at.get("/phone").text)
+    headers = {
+        "Content-Type": "application/x-www-form-urlencoded",
+        "Cookie": f"session={sat_at.client.get_cookie('session').value}",
+        "X-Live": "1",
+    }
+    server = create_server(sat_at.client.application, listen="127.0.0.1:0")
+    threading.Thread(target=server.run, daemon=True).start()
+    said = cycle(anew(said))
+    with closing(HTTPConnection("127.0.0.1", server.effective_port)) as line:
+
+        def ask():
+            body = urlencode(form | {"said": next(said)}, doseq=True)
+            line.request("POST", "/phone/price", body, headers)
+            answer = line.getresponse()
+            assert answer.status == 200
+            return answer.read()
+
+        assert b"Tell the caller" in ask()
+        at = quantiles(ask, time.perf_counter)
+    server.close()
+
+    say(f"by socket: median {at[49] * 1e3:.2f}, p95 {at[94] * 1e3:.2f} ms")
+
+
+def fields_of(page):
+    """Return the fields of a page's form as a browser sends them, none chosen."""
+    found = {}
+    for tag in re.findall(r"<(?:input|select)[^>]* name=[^>]*>", page):
+        if "checkbox" in tag or "radio" in tag:
+            continue
+        value = re.search(r' value="([^"]*)"', tag)
+        name = re.search(r' name="([^"]+)"', tag)[1]
+        found.setdefault(name, []).append(value[1] if value else "")
+    return found
+
+
+def quantiles(ask, clock, count=400):
+    """Return the hundredths of what asking takes, in seconds by *clock*."""
+    taken = []
+    for _ in range(count + 40):
+        start = clock()
+        ask()
+        taken.append(clock() - start)
+    return statistics.quantiles(taken[40:], n=100)

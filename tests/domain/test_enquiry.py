@@ -342,10 +342,10 @@ def test_what_is_left_out_has_no_line(base, said, codes):
     left_out = dict.fromkeys(codes, "not wanted")
     enquiry = Enquiry(base=base, said=said, left_out=left_out)
 
-    for _, job, refused in jobs(enquiry, RATES).candidates:
-        if refused:
+    for candidate in jobs(enquiry, RATES).candidates:
+        if candidate.refused:
             continue
-        for line in lines_of(job):
+        for line in lines_of(candidate.job):
             assert line.code not in left_out
             if line.kind == "part" and line.code:
                 assert RATES.parts[line.code].kind not in left_out
@@ -495,11 +495,11 @@ def test_whatever_stands_in_the_form_is_a_job_or_refused(enquiry):
     understood = jobs(enquiry, RATES)
 
     assert len(understood.candidates) <= (1 if enquiry.layout in RATES.layouts else 3)
-    for _, job, refused in understood.candidates:
-        if refused:
+    for candidate in understood.candidates:
+        if candidate.refused:
             continue
         try:
-            assert price(RATES, job, TAX_POINT).lines is not None
+            assert price(RATES, candidate.job, TAX_POINT).lines is not None
         except RefusedError:  # what is refused was said to be
             raise
         except RuleError:

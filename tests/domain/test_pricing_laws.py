@@ -36,6 +36,7 @@ from quoting.domain.lengths import parse_length
 from quoting.domain.lines import where, why
 from quoting.domain.pricing import no_fix, price
 from quoting.domain.rates import AgreedPrice, ClassPrice, Rush, Sundries, TaxRow, Terms
+from quoting.domain.work import plan
 
 LAWS = settings(max_examples=40, deadline=None)
 
@@ -590,6 +591,22 @@ def test_a_discount_never_raises_what_is_charged(rates, job, rate):
 
 def stopped(rates, job):
     return no_fix(rates, job, "LEAK", ON)
+
+
+@LAWS
+@given(editions(), jobs(), rates_of_discount)
+def test_a_plan_that_stands_already_gives_the_price_of_a_new_one(rates, job, rate):
+    work = plan(rates, job)
+    dear = replace(job.terms, discount_labour=rate)
+    on_terms = replace(job, terms=dear, agreed={})
+    pairs = [
+        (price(rates, on_terms, ON, work=work), price(rates, on_terms, ON)),
+        (no_fix(rates, job, "LEAK", ON, work=work), stopped(rates, job)),
+    ]
+
+    for again, anew in pairs:
+        assert (again.lines, again.totals) == (anew.lines, anew.totals)
+        assert (again.notices, again.questions) == (anew.notices, anew.questions)
 
 
 @LAWS

@@ -10,7 +10,7 @@ from sqlalchemy import event, select
 
 from quoting.domain.phrase import say
 from quoting.domain.pricing import price
-from quoting.store.models import Quote
+from quoting.store.models import PartPrice, Quote
 from quoting.workflow import quotes, rates
 
 CALL = "v6 24v x2 overheated"
@@ -44,9 +44,13 @@ def figure(text):
     return Decimal(re.search(r'class="big">£([\d,.]+)<', text)[1].replace(",", ""))
 
 
-def told(edition, words, clock):
+def the_job(edition, words):
     [candidate] = say(words, edition).candidates
-    return price(edition, candidate.job, clock().date()).totals
+    return candidate.job
+
+
+def told(edition, words, clock):
+    return price(edition, the_job(edition, words), clock().date()).totals
 
 
 def saved(database):
@@ -87,6 +91,39 @@ def test_what_could_not_be_placed_is_shown_word_for_word(phone):
     page = phone(said=f"{CALL}, frobnicate it")
 
     assert "<mark>frobnicate" in page.text
+
+
+def test_the_next_key_prices_by_the_part_price_that_came_meanwhile(
+    phone, database, edition, clock
+):
+    before = figure(phone(said=CALL, live=True).text)
+    part = next(
+        line.code
+        for line in price(edition, the_job(edition, CALL), clock().date()).lines
+        if line.kind == "part"
+    )
+    with database.transaction() as session:
+        session.add(
+            PartPrice(
+                part=part, valid_from=clock().date(), price=1_000_000, currency="GBP",
+                supplier="",
+            )
+        )  # fmt: skip
+    after = figure(phone(said=CALL, live=True).text)
+
+    assert after >= before + 10_000
+
+
+def test_the_next_key_knows_the_answer_that_was_changed_meanwhile(phone, database):
+    said = "16v frobnicate"
+    told = []
+    for codes in ("SKIM", "WASH"):
+        with database.transaction() as session:
+            quotes.remember_answer(session, "frobnicate", codes)
+        told.append(phone(said=said, live=True).text)
+
+    assert ["own-SKIM" in told[0], "own-SKIM" in told[1]] == [True, False]
+    assert "own-WASH" in told[1]
 
 
 def test_what_is_left_out_costs_nothing_and_can_be_put_back(phone, edition, clock):
@@ -274,6 +311,51 @@ def test_a_base_that_was_tampered_with_is_refused_in_words(phone):
         page = phone(said="16v skim", base=text)
         assert page.status_code == 200
         assert 'href="#base"' in page.text
+
+
+@pytest.mark.parametrize(
+    ("field", "sent", "said"),
+    [
+        ("customer_id", "999", "pick who calls again"),
+        ("customer_id", "none", "pick who calls again"),
+        ("customer_id", "9" * 5000, "pick who calls again"),
+        ("way", "repair", "Kept before and no more: repair."),
+        ("way", "repair\n{}", "Kept before and no more: repair."),
+        ("way", 'repair\n{"heads": [{"layout": "NONE"}]}', "NONE"),
+        ("quote", "none", "No quote is revised here"),
+    ],
+)
+@pytest.mark.parametrize("address", ["/phone/price", "/phone/keep", "/phone/save"])
+def test_a_hidden_field_that_was_tampered_with_gives_the_form_back(
+    phone, database, address, field, sent, said
+):
+    page = phone(address, said=CALL, caller="Osgood", **{field: sent})
+
+    assert page.status_code == (200 if address == "/phone/price" else 422)
+    assert said in unescape(page.text)
+    assert f'value="{CALL}"' in page.text
+    assert 'name="caller" value="Osgood"' in page.text
+    assert f'name="{field}" value="{sent}"' not in unescape(page.text)
+    assert saved(database) == []
+
+
+def test_a_quote_that_is_not_on_record_is_not_revised(phone):
+    page = phone("/phone/save", said=CALL, quote="999", version="1")
+
+    assert page.status_code == 404
+    assert f'value="{CALL}"' in page.text
+
+
+@pytest.mark.parametrize("version", ["", "none", "-1", "9" * 5000])
+def test_a_revision_without_its_version_is_not_saved_over_another(
+    phone, database, version
+):
+    phone("/phone/save", said=CALL)
+    page = phone("/phone/save", said="16v skim", quote="1", version=version)
+
+    assert page.status_code == 409
+    with database.reading() as session:
+        assert len(quotes.quote_of(session, 1).revisions) == 1
 
 
 def test_where_the_disk_is_full_a_clear_page_keeps_what_was_typed(at, database):
