@@ -6,9 +6,10 @@ units.
 
 from collections.abc import Mapping, Sequence
 from decimal import Decimal
+from fractions import Fraction
 
 from quoting.domain.errors import Problem, ProblemsError
-from quoting.domain.money import ONE, ZERO, round_to
+from quoting.domain.money import ONE, ZERO, fit, round_to
 
 
 def in_order(owed: Mapping[str, Decimal], amount: Decimal) -> dict[str, Decimal]:
@@ -74,8 +75,10 @@ def within(
 ) -> tuple[tuple[int, int], ...]:
     """Return base and tax of each row of a document that are in a payment for it.
 
-    Of everything that was paid so far each row has its share; the payment has what
-    earlier ones did not. So the parts of a document that is paid in full are its rows.
+    Everything that was paid so far is split over the rows by largest remainder; the
+    payment has what earlier ones did not. So the parts of a document that is paid in
+    full are its rows, and where no two taxes stand on the same base those of a payment
+    add up to it.
 
     Args:
         rows: base and tax of each row, in smallest units.
@@ -90,19 +93,27 @@ def within(
     >>> within([(53050, 7162), (26735, 6149)], 93096, 0, 90000)
     ((51286, 6924), (25846, 5944))
     """
-    after = [_share(row, whole, before + amount) for row in rows]
-    earlier = [_share(row, whole, before) for row in rows]
+    after = _split(rows, whole, before + amount)
+    earlier = _split(rows, whole, before)
     return tuple(
         (base - was_base, tax - was_tax)
         for (base, tax), (was_base, was_tax) in zip(after, earlier, strict=True)
     )
 
 
-def _share(row: tuple[int, int], whole: int, paid: int) -> tuple[int, int]:
-    """Return base and tax of a row in what was paid: first its gross, then its tax."""
-    base, tax = map(Decimal, row)
-    if not whole or not base + tax:
-        return 0, 0
-    part = round_to(paid * (base + tax) / whole, ONE)
-    owed = round_to(part * tax / (base + tax), ONE)
-    return int(part - owed), int(owed)
+def _split(
+    rows: Sequence[tuple[int, int]], whole: int, paid: int
+) -> list[tuple[int, int]]:
+    """Return base and tax of each row in what was paid: first its gross, then its tax.
+
+    Where two taxes stand on one base it counts in the row of each.
+    """
+    if not whole:
+        return [(0, 0) for _ in rows]
+    shares = [Fraction(paid * (base + tax), whole) for base, tax in rows]
+    together = round_to(Decimal(paid * sum(map(sum, rows))) / whole, ONE)
+    split = []
+    for (base, tax), part in zip(rows, fit(shares, together, ONE), strict=True):
+        owed = round_to(part * tax / (base + tax), ONE) if part else ZERO
+        split.append((int(part - owed), int(owed)))
+    return split

@@ -6,16 +6,19 @@ credited last takes what is left of each, so credits in any order that take back
 an invoice add up to it exactly.
 """
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from datetime import date
 from decimal import Decimal
 from fractions import Fraction
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from quoting.domain.errors import RuleError, translatable
 from quoting.domain.invoice import Bit, Document, Item, Kind, Reference, Why, tax_rows
 from quoting.domain.money import ZERO, fit, round_to
+
+if TYPE_CHECKING:
+    from quoting.domain.tax import Taxes
 
 
 class NothingLeftError(RuleError):
@@ -82,7 +85,10 @@ def credit_all(invoice: Document, notes: Sequence[Document]) -> tuple[Item, ...]
     Raises:
         NothingLeftError: nothing is.
     """
-    return _items(invoice, [(bit.place, bit.rest) for bit in left_of(invoice, notes)])
+    items = _items(invoice, [(bit.place, bit.rest) for bit in left_of(invoice, notes)])
+    if not items:
+        raise NothingLeftError(what=invoice.number)
+    return items
 
 
 def credit_lines(
@@ -116,40 +122,41 @@ def credit_lines(
         if not any(bit.rest.gross for bit in bits):
             raise NothingLeftError(what=names.get(place, str(place)))
         taken += _part_of_line(bits, share, invoice, names[place])
-    if not taken:
+    if not (items := _items(invoice, taken)):
         raise NothingCreditedError
-    return _items(invoice, taken)
+    return items
 
 
 def _part_of_line(
     bits: Sequence[Left], share: Decimal, invoice: Document, name: str
 ) -> list[tuple[int, Bit]]:
-    unit = invoice.currency.unit
     own = [bit for bit in bits if not bit.whole.of] or bits
-    asked = sum((round_to(bit.whole.amount * share, unit) for bit in own), ZERO)
+    exact = share * sum((bit.whole.amount for bit in own), ZERO)
+    asked = round_to(exact, invoice.currency.unit)
     rest = sum((bit.rest.amount for bit in own), ZERO)
     if abs(asked) > abs(rest):
         raise TooMuchCreditedError(given=abs(asked), left=abs(rest), what=name)
     if asked == rest:
         return [(bit.place, bit.rest) for bit in bits]
-    return [(bit.place, _part(bit, share, invoice)) for bit in bits]
+    return [(bit.place, _part(bit.rest, exact, rest, invoice)) for bit in bits]
 
 
-def _part(bit: Left, share: Decimal, invoice: Document) -> Bit:
-    """Return a share of a bit as it was charged, and never more than is left."""
-
-    def part(whole: Decimal, rest: Decimal) -> Decimal:
-        taken = round_to(whole * share, invoice.currency.unit)
-        return taken if abs(taken) <= abs(rest) else rest
-
-    taxes = tuple(map(part, bit.whole.taxes, bit.rest.taxes))
-    net = part(bit.whole.net, bit.rest.net)
-    return _made(bit.whole, net, taxes, invoice)
-
-
-def _made(bit: Bit, net: Decimal, taxes: tuple[Decimal, ...], invoice: Document) -> Bit:
+def _part(bit: Bit, part: Decimal, of: Decimal, invoice: Document) -> Bit:
+    """Return as much of what is left of a bit as *part* is of *of*."""
+    unit = invoice.currency.unit
+    amount = round_to(bit.amount * part / of, unit)
+    taxes = _in_proportion(bit.taxes, round_to(bit.tax * part / of, unit), unit)
     within = sum(taxes, ZERO) if invoice.policy.inclusive else ZERO
-    return bit._replace(amount=net + within, net=net, taxes=taxes)
+    return bit._replace(amount=amount, net=amount - within, taxes=taxes)
+
+
+def _in_proportion(
+    amounts: Sequence[Decimal], whole: Decimal, unit: Decimal
+) -> tuple[Decimal, ...]:
+    """Return parts of *amounts* that add up to *whole*, none more than its amount."""
+    of = sum(amounts, ZERO)
+    ratio = Fraction(whole) / Fraction(of) if of else Fraction(0)
+    return fit([Fraction(amount) * ratio for amount in amounts], whole, unit)
 
 
 def credit_amount(
@@ -157,7 +164,8 @@ def credit_amount(
 ) -> tuple[Item, ...]:
     """Return the items of a credit note for an amount with tax, over all that is left.
 
-    Each line and each rate bears its share of it, by what is left of them.
+    What is taxed alike bears its share of it together, by what is left of that; so do
+    its tax, which is rounded once, and its lines.
 
     Args:
         invoice: to be corrected.
@@ -171,35 +179,53 @@ def credit_amount(
     """
     if gross <= 0:
         raise NothingCreditedError
-    left = left_of(invoice, notes)
-    rest = sum((bit.rest.gross for bit in left), ZERO)
+    alike: dict[Taxes, list[Left]] = {}
+    for bit in left_of(invoice, notes):
+        alike.setdefault(invoice.taxes_of[bit.whole.code], []).append(bit)
+    left = [sum((bit.rest.gross for bit in bits), ZERO) for bits in alike.values()]
+    rest = sum(left, ZERO)
     if not rest:
         raise NothingLeftError(what=invoice.number)
     if gross > rest:
         raise TooMuchCreditedError(given=gross, left=rest, what=invoice.number)
-    unit = invoice.currency.unit
-    exact = [
-        Fraction(bit.rest.gross) * Fraction(gross) / Fraction(rest) for bit in left
+    parts = _in_proportion(left, gross, invoice.currency.unit)
+    return _items(
+        invoice,
+        [
+            taken
+            for bits, part in zip(alike.values(), parts, strict=True)
+            for taken in _part_of_alike(bits, part, invoice)
+        ],
+    )
+
+
+def _part_of_alike(
+    bits: Sequence[Left], gross: Decimal, invoice: Document
+) -> Iterator[tuple[int, Bit]]:
+    """Yield what bits that are taxed alike give of *gross*; tax is rounded once."""
+    unit, mode = invoice.currency.unit, invoice.policy.document_mode
+    columns = list(zip(*((bit.rest.net, *bit.rest.taxes) for bit in bits), strict=True))
+    net, *taxes = (sum(column, ZERO) for column in columns)
+    tax = sum(taxes, ZERO)
+    owed = round_to(gross * tax / (net + tax), unit, mode) if gross else ZERO
+    wholes = (gross - owed, *_in_proportion(taxes, owed, unit))
+    parts = [
+        _in_proportion(column, whole, unit)
+        for column, whole in zip(columns, wholes, strict=True)
     ]
-    taken = []
-    for bit, part in zip(left, fit(exact, gross, unit), strict=True):
-        whole = bit.rest.gross
-        taxes = tuple(
-            round_to(part * tax / whole, unit) if whole else ZERO
-            for tax in bit.rest.taxes
+    for bit, (part, *shares) in zip(bits, zip(*parts, strict=True), strict=True):
+        within = sum(shares, ZERO) if invoice.policy.inclusive else ZERO
+        yield (
+            bit.place,
+            bit.rest._replace(amount=part + within, net=part, taxes=tuple(shares)),
         )
-        net = part - sum(taxes, ZERO)
-        taken.append((bit.place, _made(bit.whole, net, taxes, invoice)))
-    return _items(invoice, taken)
 
 
 def _items(invoice: Document, taken: Iterable[tuple[int, Bit]]) -> tuple[Item, ...]:
     by_place: dict[int, list[Bit]] = {}
     for place, bit in taken:
-        if bit.amount or bit.gross:
+        if bit.amount or bit.net or bit.tax:
             by_place.setdefault(place, []).append(bit)
-    if not by_place:
-        raise NothingLeftError(what=invoice.number)
     return tuple(
         replace(item, bits=tuple(by_place[item.place]), quantity=None, detail="")
         for item in invoice.items

@@ -21,6 +21,7 @@ from typing import NamedTuple
 from quoting.domain.head import Head
 from quoting.domain.lines import Line, Show, plain, where, why
 from quoting.domain.money import (
+    HUNDRED,
     ONE,
     ZERO,
     Currency,
@@ -324,24 +325,31 @@ def items_of(
                 work=number,
             )
             drafts.append((item, parts))
+    if len(work) == 1:
+        priced, totals = work[0].priced, work[0].priced.totals
+        assessment = Assessment(priced.taxes, totals.net, totals.tax, totals.total)
+    else:
+        assessment = assess(_charged(work, taxes_of), policy, unit)
     amounts = [
         Amount(part.amount, taxes_of[part.code], part.code, item.quantity or ONE)
         for item, parts in drafts
         for part in parts
     ]
-    if len(work) == 1:
-        totals = work[0].priced.totals
-        assessment = Assessment(
-            work[0].priced.taxes, totals.net, totals.tax, totals.total
-        )
-    else:
-        assessment = assess(amounts, policy, unit)
     tax = iter(taxes_by_line(amounts, assessment, policy, unit))
     items = tuple(
         replace(item, bits=tuple(_bit(part, next(tax), policy) for part in parts))
         for item, parts in drafts
     )
-    return items, assessment.groups
+    return items, tax_rows(items, taxes_of)
+
+
+def _charged(work: Sequence[Work], taxes_of: Mapping[str, Taxes]) -> list[Amount]:
+    return [
+        Amount(amount, taxes_of[code], code, line.quantity or ONE)
+        for priced, _, _ in work
+        for line in priced.lines
+        for code, amount in line.shares
+    ]
 
 
 def _income(line: Line) -> str:
@@ -375,7 +383,7 @@ def _shares(priced: Priced, before: int, unit: Decimal) -> list[list[_Share]]:
         if line.kind not in _BORNE:
             shares.append([_Share(code, amount) for code, amount in line.shares])
             continue
-        weights = _weights(lines, shares, i, before)
+        weights = _weights(priced, shares, i, before)
         parts: list[_Share] = []
         for code, amount in line.shares:
             parts += _spread(code, amount, weights.get(code, {}), unit)
@@ -397,19 +405,26 @@ def _spread(
 
 
 def _weights(
-    lines: Sequence[Line], shares: Sequence[Sequence[_Share]], i: int, before: int
+    priced: Priced, shares: Sequence[Sequence[_Share]], i: int, before: int
 ) -> dict[str, dict[int, Decimal]]:
     """Return by tax code how much each place counts in what line *i* was worked on."""
+    lines = priced.lines
     line = lines[i]
     weights: dict[str, dict[int, Decimal]] = {}
     for j, each in _worked_on(lines, i):
         counted = dict(each.discounted) if line.kind == "discount" else None
         for code, amount, of in shares[j]:
             worth = _worth(amount, code, each, counted)
-            at = weights.setdefault(code, {})
+            at = weights.setdefault(_under(line, code, priced.taxes_of), {})
             place = of or before + j + 1
             at[place] = at.get(place, ZERO) + worth
     return weights
+
+
+def _under(line: Line, code: str, taxes_of: Mapping[str, Taxes]) -> str:
+    """Return the code that *line* adjusts *code* under: one agreed total does alike."""
+    alike = line.kind == "call_it" and taxes_of[code] == taxes_of[line.tax_code]
+    return line.tax_code if alike else code
 
 
 def _worth(
@@ -423,25 +438,38 @@ def _worth(
 
 def _worked_on(lines: Sequence[Line], i: int) -> Iterator[tuple[int, Line]]:
     """Yield the lines that adjustment *i* was worked out on, as pricing has it."""
-    line, first = lines[i], 0
-    if line.kind in ("discount", "no_fix"):
-        same = (j for j in range(i) if lines[j].kind == line.kind)
-        first = max((j + 1 for j in same if lines[j].group == line.group), default=0)
-    for j in range(first, i):
+    line = lines[i]
+    for j in range(_first(lines, i), i):
         each = lines[j]
         match line.kind:
             case "set_price":
-                meant = each.set == line.set and each.kind != "set_price"
+                meant = each.set == line.set
             case "discount":
                 meant = each.group == line.group and bool(each.discounted)
             case "no_fix":
                 meant = each.group == "labour"
             case "warranty":
-                meant = each.warranty is not None
+                meant = each.warranty is not None and (
+                    each.warranty * HUNDRED == line.unit_price
+                )
             case _:
                 meant = True
         if meant:
             yield j, each
+
+
+def _first(lines: Sequence[Line], i: int) -> int:
+    """Return where the lines begin that *i* is about: condemned heads stand apart."""
+    line = lines[i]
+    if line.kind == "no_fix":
+        return next((j for j in range(i) if {*lines[j].heads} & {*line.heads}), 0)
+    if line.kind not in ("set_price", "discount"):
+        return 0
+    about = (line.kind, line.group, line.set)
+    same = (
+        j for j in range(i) if (lines[j].kind, lines[j].group, lines[j].set) == about
+    )
+    return max((j + 1 for j in same), default=0)
 
 
 def tax_rows(items: Iterable[Item], taxes_of: Mapping[str, Taxes]) -> tuple[Group, ...]:
