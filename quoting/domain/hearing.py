@@ -275,6 +275,8 @@ _STANDING = {
 }
 _CYLINDERS_OF_ENGINES = frozenset((1, 2, 3, 4, 5, 6, 8, 10, 12, 16))
 _MOST_OF_AN_ENGINE = 16
+#: So few valves no head has; so many cylinders it has.
+_FEW_CYLINDERS = frozenset((2, 3, 4, 5, 6))
 _CYLINDER = ("cyl", "cylinder", "pot")
 _NUMBER = ("no", "number", "nr", "#")
 _VALVE = ("v", "valve", "valver")
@@ -330,6 +332,7 @@ class _Ear:
         self.roots = (*phrases.roots, more) if more else phrases.roots
         self.branches = [_branch(word) for word in words]
         self.inside: dict[int, Chunk | None] = {}
+        self.before = ""  # the kind of the chunk before
 
     def chunks(self) -> Iterator[Chunk]:
         at = 0
@@ -339,7 +342,7 @@ class _Ear:
             if figure and (figure.end > chunk.end or chunk.kind in _YIELDING):
                 chunk = figure
             yield chunk
-            at = chunk.end
+            at, self.before = chunk.end, chunk.kind
 
     def _single(self, at: int) -> Chunk:
         text = self.words[at].text
@@ -586,9 +589,18 @@ class _Ear:
             return None
         if self._text_at(at + 2) in _EACH and self._text_at(at + 3) in _CYLINDER:
             return _of_head("valves_a_cylinder", str(number), at, at + 4)
-        if self.words[at + 1].plural:
+        if self.words[at + 1].plural or self._is_four_then_work(number, at + 1):
             return None
         return _of_head("valves", str(number), at, at + 2)
+
+    def _is_four_then_work(self, number: int, at: int) -> bool:
+        """Tell whether a number behind a word for a head counts cylinders.
+
+        A diesel four valve job is a valve job; a diesel 16 valve job has 16 valves.
+        """
+        behind_head = self.before in OF_HEADS and number in _FEW_CYLINDERS
+        work = self._phrase(at) if behind_head else None
+        return work is not None and work.kind == "work" and work.end > at + 1
 
     def _inlet(self, at: int) -> Chunk | None:
         """Read *in* as the inlet side: in guides, 2 in 2 ex."""
@@ -732,13 +744,18 @@ class _Ear:
             senses = (Sense("quantity", _QUANTITIES[after]),)
             return Chunk("quantity", start, end + 1, senses, number)
         cylinder = after == "cylinder"
-        if self._text_at(end + cylinder) == "head":
+        if self._text_at(end + cylinder) == "head" and not self._is_reason(end):
             return Chunk("heads", start, end + 1 + cylinder, number=number)
         if after in ("of", "out"):
             of = end + 1 + (after == "out")
             if (whole := self._whole_at(of)) and whole >= number:
                 return Chunk("number", start, of + 1, number=number)
         return Chunk("number", start, start + 1, number=number)
+
+    def _is_reason(self, at: int) -> bool:
+        """Tell whether a reason is named from here on, as in three, head gasket."""
+        phrase = self._phrase(at)
+        return phrase is not None and phrase.kind == "reason"
 
     def _unit_at(self, at: int) -> Decimal | None:
         """Return what one of the unit at *at* is in millimetres."""

@@ -469,6 +469,24 @@ def lapsed_on(valid_until: date, on: date) -> bool:
     return on > valid_until
 
 
+def state_of_offer(kept: QuoteState, valid_until: date, on: date) -> QuoteState:
+    """Return how far an offer is on a day: one that no longer holds has lapsed.
+
+    Nothing is written when the last day is over; the day alone decides.
+
+    Args:
+        kept: how far it is by what was written down of it.
+        valid_until: its last day.
+        on: the day.
+
+    >>> state_of_offer(QuoteState.OFFERED, date(2026, 12, 25), date(2026, 12, 26)).value
+    'lapsed'
+    """
+    if kept is QuoteState.OFFERED and lapsed_on(valid_until, on):
+        return QuoteState.LAPSED
+    return kept
+
+
 _Edition = TypeVar("_Edition")
 
 

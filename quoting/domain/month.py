@@ -8,8 +8,10 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 from decimal import Decimal
+from itertools import pairwise
 from typing import NamedTuple
 
+from quoting.domain.ageing import LAST_DAYS
 from quoting.domain.errors import RuleError, translatable
 from quoting.domain.money import ZERO, Currency
 
@@ -453,3 +455,15 @@ class Report:
     def reconciles(self) -> bool:
         """Tell whether every identity holds."""
         return reconciles(self.checks)
+
+    @property
+    def ages(self) -> Mapping[str, Decimal]:
+        """Return what is owed by age, counted from the day of the invoice."""
+        lasts = (*LAST_DAYS, None)
+        names = [f"{a} to {b} days" for a, b in pairwise((0, *LAST_DAYS))]
+        bands = dict.fromkeys([*names, f"over {LAST_DAYS[-1]} days"], ZERO)
+        for row in self.owed:
+            days = (self.month.last - row.on).days if row.on else 0
+            at = next(i for i, last in enumerate(lasts) if last is None or days <= last)
+            bands[list(bands)[at]] += row.amount
+        return bands

@@ -1,4 +1,4 @@
-"""HTML into a tagged PDF/UA-1 file, the same bytes every time.
+"""HTML into a tagged PDF/UA-1 file, with or without XML, the same bytes every time.
 
 WeasyPrint and the libraries under it are loaded when the first PDF is made, not before:
 pricing and checking do without them.
@@ -9,6 +9,7 @@ import io
 import logging
 import os
 import sys
+from datetime import UTC, datetime, time
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -95,6 +96,110 @@ def to_pdf(paper: Paper) -> bytes:
         ISO 14289-1 (PDF/UA-1).
     """
     return bytes(document(paper).write_pdf(**OPTIONS))
+
+
+#: What the metadata of a hybrid file says of the XML in it.
+_FX = "urn:factur-x:pdfa:CrossIndustryDocument:invoice:1p0#"
+_UA = "http://www.aiim.org/pdfua/ns/id/"
+XML_NAME, PROFILE = "factur-x.xml", "EN 16931"
+
+
+def to_hybrid(paper: Paper, xml: bytes) -> bytes:
+    """Print an invoice as one file that people and programs read.
+
+    The same paper and XML give the same bytes.
+
+    Args:
+        paper: the invoice.
+        xml: the same invoice as CII; attached as an alternative of the paper.
+
+    Raises:
+        NoPdfError: the libraries are missing.
+
+    Source:
+        ISO 19005-3 (PDF/A-3, level a), ISO 14289-1 (PDF/UA-1), and the extension
+        schema of Factur-X / ZUGFeRD for its metadata.
+    """
+    when = datetime.combine(paper.made, time(), UTC)
+    page = _weasyprint().HTML(string=paper.html, url_fetcher=_font_fetcher())
+    laid_out = page.render(pdf_variant=_HYBRID)
+    laid_out.metadata.attachments = [
+        _weasyprint().Attachment(
+            string=xml,
+            name=XML_NAME,
+            description="The invoice as EN 16931 XML",
+            relationship="Alternative",
+            created=when,
+            modified=when,
+        )
+    ]
+    return bytes(laid_out.write_pdf(pdf_variant=_HYBRID, finisher=_finish))
+
+
+_HYBRID = "pdf/a-3a"
+
+
+def _finish(_document: Any, pdf: Any) -> None:
+    """Say in one RDF block, uncompressed, what the file is; name the XML once."""
+    from pydyf import Array
+
+    metadata = pdf.objects[int(pdf.catalog["Metadata"].split()[0])]
+    head, end, tail = b"".join(metadata.stream).rpartition(b"</rdf:RDF>")
+    metadata.stream = [head + _described().encode() + end + tail]
+    metadata.compress = False
+    pdf.catalog["AF"] = Array(dict.fromkeys(pdf.catalog["AF"]))
+
+
+def _described() -> str:
+    """Return the RDF of the attached XML, of PDF/UA-1, and of both their schemas."""
+    named = (
+        ("DocumentType", "INVOICE", "Kind of document"),
+        ("DocumentFileName", XML_NAME, "Name of the embedded XML file"),
+        ("Version", "1.0", "Version of the XML schema"),
+        ("ConformanceLevel", PROFILE, "Profile of the embedded XML"),
+    )
+    values = "".join(f"<fx:{name}>{value}</fx:{name}>" for name, value, _ in named)
+    schemas = _schema(
+        "Factur-X PDFA Extension Schema",
+        _FX,
+        "fx",
+        [(name, "Text", "external", words) for name, _, words in named],
+    ) + _schema(
+        "PDF/UA identification schema",
+        _UA,
+        "pdfuaid",
+        [("part", "Integer", "internal", "Part of PDF/UA")],
+    )
+    return (
+        f'<rdf:Description rdf:about="" xmlns:fx="{_FX}">{values}</rdf:Description>'
+        f'<rdf:Description rdf:about="" xmlns:pdfuaid="{_UA}" pdfuaid:part="1"/>'
+        '<rdf:Description rdf:about="" '
+        'xmlns:pdfaExtension="http://www.aiim.org/pdfa/ns/extension/" '
+        'xmlns:pdfaSchema="http://www.aiim.org/pdfa/ns/schema#" '
+        'xmlns:pdfaProperty="http://www.aiim.org/pdfa/ns/property#">'
+        f"<pdfaExtension:schemas><rdf:Bag>{schemas}</rdf:Bag></pdfaExtension:schemas>"
+        "</rdf:Description>"
+    )
+
+
+def _schema(
+    title: str, space: str, prefix: str, properties: list[tuple[str, str, str, str]]
+) -> str:
+    rows = "".join(
+        '<rdf:li rdf:parseType="Resource">'
+        f"<pdfaProperty:name>{name}</pdfaProperty:name>"
+        f"<pdfaProperty:valueType>{kind}</pdfaProperty:valueType>"
+        f"<pdfaProperty:category>{category}</pdfaProperty:category>"
+        f"<pdfaProperty:description>{words}</pdfaProperty:description></rdf:li>"
+        for name, kind, category, words in properties
+    )
+    return (
+        '<rdf:li rdf:parseType="Resource">'
+        f"<pdfaSchema:schema>{title}</pdfaSchema:schema>"
+        f"<pdfaSchema:namespaceURI>{space}</pdfaSchema:namespaceURI>"
+        f"<pdfaSchema:prefix>{prefix}</pdfaSchema:prefix>"
+        f"<pdfaSchema:property><rdf:Seq>{rows}</rdf:Seq></pdfaSchema:property></rdf:li>"
+    )
 
 
 def document(paper: Paper) -> Any:

@@ -284,6 +284,7 @@ class Quote(Record):
     valid_until: Mapped[date]
     call_back: Mapped[date | None] = mapped_column(index=True)
     arrives: Mapped[date | None]
+    over_the_counter: Mapped[bool] = mapped_column(default=False)
     version: Mapped[int] = mapped_column()
     customer: Mapped[Customer | None] = relationship()
     revisions: Mapped[list["Revision"]] = relationship(
@@ -585,7 +586,7 @@ class DocumentIssued(Record):
     issued: Mapped[Instant]
     issued_by: Mapped[str] = mapped_column(String(200))
     no_xml: Mapped[str] = mapped_column(String(300), default="")
-    paper_id: Mapped[int | None] = mapped_column(ForeignKey("papers.id"))
+    paper_id: Mapped[int | None] = mapped_column(ForeignKey("papers.id"), index=True)
     xml: Mapped[bytes | None] = mapped_column(LargeBinary, deferred=True)
     content: Mapped[str] = mapped_column(Text, deferred=True)
     customer: Mapped[Customer | None] = relationship()
@@ -860,7 +861,10 @@ class PaperMade(Record):
     """A paper as it was issued: its frozen content, and the file made of it."""
 
     __tablename__ = "papers"
-    __table_args__ = (Index(None, "quote_id", "kind"),)
+    __table_args__ = (
+        Index(None, "quote_id", "kind"),
+        Index(None, "customer_id", "kind"),
+    )
 
     id: Mapped[Key]
     kind: Mapped[str] = mapped_column(String(40))

@@ -40,7 +40,15 @@ from quoting.web.quotes import (
     sees_prices,
 )
 from quoting.web.wiring import wiring
-from quoting.workflow import counter_papers, customers, orders, quotes, rates, sales
+from quoting.workflow import (
+    counter_papers,
+    customers,
+    orders,
+    payments,
+    quotes,
+    rates,
+    sales,
+)
 from quoting.workflow.orders import BookedIn, HeadCame
 from quoting.workflow.search import search
 from quoting.workflow.today import today as look
@@ -92,6 +100,7 @@ def today() -> ResponseReturnValue:
             today=look(session, on),
             on=on,
             since=orders.since,
+            state_on=quotes.state_on,
             shows=shows(edition),
             uncollected=UNCOLLECTED,
         )
@@ -108,7 +117,8 @@ def find() -> ResponseReturnValue:
             return redirect(address, 303)
         hits = [(hit, _where(hit)) for hit in search(session, sought)]
         page = "web/counter/found.html" if live else "web/counter/find.html"
-        return render_template(page, sought=sought, hits=hits)
+        on = wiring().today()
+        return render_template(page, sought=sought, hits=hits, on=on)
 
 
 def _numbered(session: "Session", sought: str) -> str:
@@ -138,12 +148,15 @@ def _where(hit: "Hit") -> str:
 def customer(customer_id: int) -> ResponseReturnValue:
     """Show a customer, and what they asked for and brought."""
     with wiring().reading() as session:
-        edition = rates.in_force(session, wiring().today()).edition
+        on = wiring().today()
+        edition = rates.in_force(session, on).edition
         return render_template(
             "web/counter/customer.html",
             customer=customers.customer(session, customer_id),
             quotes=customers.came_before(session, customer_id=customer_id, most=50),
             terms=edition.terms,
+            on=on,
+            state_on=quotes.state_on,
             shows=shows(edition),
         )
 
@@ -356,6 +369,7 @@ def _order(order_id: int, sent: Sent = _NO_FORM) -> str:
             attempts=orders.attempts(session, row.quote),
             said_yes=orders.latest_yes(session, row.quote),
             changed=orders.changed_since_yes(session, row.quote),
+            reach=orders.reach(session, row.quote),
             deposits=orders.deposits(session, row.quote),
             papers=papers,
             reply_by=on + timedelta(days=DAYS_TO_ANSWER),
@@ -422,6 +436,7 @@ def hand_over(order_id: int) -> ResponseReturnValue:
 
 
 def _hand_over(session: "Session", row: Order, now: "Now") -> str:
+    payments.check_release(session, row, now.on, override())
     orders.move(
         session, row, forms.number("version"), OrderMove.COLLECT, now,
         collected_by=forms.needed("collected_by", "Who collects"), despite=override(),
@@ -620,7 +635,7 @@ def price_sale() -> ResponseReturnValue:
 @bp.post("/sale")
 @allow("counter")
 def sold() -> ResponseReturnValue:
-    """Take the money: quote, yes and receipt in one go."""
+    """Take the money: quote, yes and invoice in one go."""
 
     def again(sent: Sent) -> str:
         with wiring().reading() as session:
@@ -637,7 +652,6 @@ def _sale(session: "Session", page: str, sent: Sent) -> str:
         inclusive=edition.policy.inclusive,
         shows=shows(edition),
         sent=sent,
-        taxed=orders.deposits_taxed(session),
         method_choices=forms.pairs(METHODS),
         operations=[(o.code, o.name) for o in edition.operations.values()],
         work_rows=_WORK_ROWS,
@@ -757,5 +771,5 @@ def _sell(session: "Session", now: "Now") -> str:
         ),
         now,
     )
-    flash("Paid. The receipt is among the papers; the invoice comes from Accounts.")
+    flash("Paid. The invoice is among the papers.")
     return url_for("quotes.page", quote_id=quote.id)

@@ -1,10 +1,12 @@
 """What is said when something is refused or goes wrong, once and in plain words."""
 
+from collections.abc import Iterable
+
 from flask import Flask, current_app, render_template, request
 from flask.typing import ResponseReturnValue
 from werkzeug.exceptions import HTTPException, SecurityError
 
-from quoting.domain.errors import ProblemsError, RuleError
+from quoting.domain.errors import ProblemsError, RuleError, translatable
 from quoting.store.database import (
     ChangedMeanwhileError,
     NotReadError,
@@ -16,6 +18,21 @@ from quoting.web.wiring import wiring
 from quoting.workflow import people
 from quoting.workflow.customers import NoSuchRecordError
 from quoting.workflow.people import WaitError
+
+
+class TypedWrongError(RuleError):
+    """A form holds what cannot be taken; every problem of it is named at once.
+
+    Attributes:
+        lines: one for each problem.
+    """
+
+    message = translatable("{listing}")
+
+    def __init__(self, lines: Iterable[str]) -> None:
+        self.lines = tuple(lines)
+        super().__init__(listing="\n".join(self.lines))
+
 
 #: HTTP status by kind of refusal (RFC 9110, RFC 6585); 422 for every other.
 _STATUS: tuple[tuple[type[RuleError], int], ...] = (
@@ -59,6 +76,8 @@ def status_of(error: RuleError) -> int:
 
 def lines_of(error: RuleError) -> list[str]:
     """Return what a refusal says, one line a problem."""
+    if isinstance(error, TypedWrongError):
+        return [*error.lines]
     if isinstance(error, ProblemsError):
         return [str(problem) for problem in error.problems]
     return [str(error)]

@@ -10,9 +10,10 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
 from enum import StrEnum
-from typing import TYPE_CHECKING, TypeVar
+from typing import TYPE_CHECKING, ClassVar, Generic, TypeVar, cast
 from zoneinfo import ZoneInfo
 
+import wtforms  # type: ignore[import-untyped]
 from flask import g, redirect, request
 from flask.typing import ResponseReturnValue
 
@@ -21,13 +22,15 @@ from quoting.domain.errors import RuleError, translatable
 from quoting.domain.money import Currency
 from quoting.i18n import Formats
 from quoting.store.database import ChangedMeanwhileError
-from quoting.web.errors import lines_of, status_of
+from quoting.store.models import TooLongError
+from quoting.web.errors import TypedWrongError, lines_of, status_of
 from quoting.web.wiring import wiring
 
 if TYPE_CHECKING:
     from sqlalchemy.orm import Session
 
 _Choice = TypeVar("_Choice", bound=StrEnum)
+_Value = TypeVar("_Value")
 
 #: No sum of a workshop is longer; it keeps figures within what is counted exactly.
 MOST = Decimal(10_000_000)
@@ -50,6 +53,12 @@ class NoSuchAmountError(RuleError):
     """An amount is negative, nothing, or endless."""
 
     message = translatable("An amount is more than nothing and below {most}.")
+
+
+class NothingTypedError(RuleError):
+    """A field that is needed is empty; its label goes before."""
+
+    message = translatable("say it first.")
 
 
 class MissingError(RuleError):
@@ -141,8 +150,12 @@ def day(name: str) -> date | None:
         UnreadableDayError: it is none.
     """
     given = text(name)
+    return _day(given) if given else None
+
+
+def _day(given: str) -> date:
     try:
-        return date.fromisoformat(given) if given else None
+        return date.fromisoformat(given)
     except ValueError:
         raise UnreadableDayError(text=given) from None
 
@@ -199,6 +212,191 @@ def choice(name: str, choices: type[_Choice], what: str) -> _Choice:
         if one.value == given:
             return one
     raise MissingError(what=what)
+
+
+# Forms that read all their fields at once.
+
+
+class Field(wtforms.Field, Generic[_Value]):  # type: ignore[misc]
+    """A field that is read strictly; what was typed stays as it was typed.
+
+    Attributes:
+        data: what was read; None where nothing was typed or it cannot be read.
+        needed: whether it may not be empty.
+        hint: what stands under it.
+    """
+
+    kind: ClassVar[str] = "text"
+    data: _Value | None
+    raw_data: list[str] | None
+
+    def __init__(
+        self, label: str, *, needed: bool = False, hint: str = "", **more: object
+    ) -> None:
+        super().__init__(label, **more)
+        self.needed, self.hint = needed, hint
+
+    @property
+    def typed(self) -> str:
+        """Return what stands in the field."""
+        if self.raw_data:
+            return self.raw_data[0]
+        return "" if self.data is None else self.write(self.data)
+
+    @property
+    def value(self) -> _Value:
+        """Return what was read of a field that is needed.
+
+        Raises:
+            NothingTypedError: nothing was.
+        """
+        if self.data is None:
+            raise NothingTypedError
+        return self.data
+
+    @property
+    def formats(self) -> Formats:
+        """Return how the shop writes."""
+        return cast(Formats, self.meta.formats)
+
+    def process_formdata(self, valuelist: list[str]) -> None:
+        """Read what was typed.
+
+        Raises:
+            ValueError: it cannot be read, or is missing; the words say why.
+        """
+        given = valuelist[0].strip() if valuelist else ""
+        self.data = None
+        try:
+            if given:
+                self.data = self.read(given)
+            elif self.needed:
+                raise NothingTypedError
+        except RuleError as error:
+            raise ValueError(str(error)) from None
+
+    def read(self, given: str) -> _Value:
+        """Return what a text that is not empty says.
+
+        Raises:
+            RuleError: it says nothing that belongs here.
+        """
+        raise NotImplementedError
+
+    def write(self, value: _Value) -> str:
+        """Return a value as it is typed."""
+        return str(value)
+
+
+class Text(Field[str]):
+    """Words, no more of them than are kept."""
+
+    def __init__(
+        self,
+        label: str,
+        *,
+        longest: int,
+        needed: bool = False,
+        hint: str = "",
+        **more: object,
+    ) -> None:
+        super().__init__(label, needed=needed, hint=hint, **more)
+        self.longest = longest
+
+    def read(self, given: str) -> str:
+        """Return them.
+
+        Raises:
+            TooLongError: they are more.
+        """
+        if len(given) > self.longest:
+            shown = f"{given[:40]}..."
+            raise TooLongError(given=len(given), longest=self.longest, text=shown)
+        return given
+
+
+class Figure(Field[Decimal]):
+    """An amount of money, as the shop writes it."""
+
+    kind = "figure"
+
+    def read(self, given: str) -> Decimal:
+        """Return the amount.
+
+        Raises:
+            RuleError: as ``figure``.
+        """
+        return figure(given, self.formats)
+
+    def write(self, value: Decimal) -> str:
+        """Return the amount without its currency."""
+        return self.formats.amount(value)
+
+
+class Day(Field[date]):
+    """A day."""
+
+    kind = "date"
+
+    def read(self, given: str) -> date:
+        """Return the day.
+
+        Raises:
+            UnreadableDayError: it is none.
+        """
+        return _day(given)
+
+
+class Choice(Field[str]):
+    """One of several; ``choices`` holds the value and the words of each.
+
+    Attributes:
+        choices: set them on the form before it is checked.
+    """
+
+    kind = "choice"
+    choices: list[tuple[str, str]]
+
+    def read(self, given: str) -> str:
+        """Return the value."""
+        return given
+
+    def pre_validate(self, _form: "Form") -> None:
+        """Refuse what is none of the choices.
+
+        Raises:
+            ValidationError: it is none.
+        """
+        if self.data is not None and self.data not in dict(self.choices):
+            self.data = None
+            raise wtforms.ValidationError(str(NothingTypedError()))
+
+
+class Form(wtforms.Form):  # type: ignore[misc]
+    """A form of ``Field``s; a page gives it to the macro ``field``.
+
+    Attributes:
+        name: its name on the page, as ``send`` and ``Sent`` have it.
+    """
+
+    name: ClassVar[str]
+
+    def __init__(self, formats: Formats, sent: Sent, **defaults: object) -> None:
+        typed = request.form if sent.form == self.name else None
+        super().__init__(typed, data=defaults, meta={"formats": formats})
+
+    def check(self) -> None:
+        """Refuse the form unless every field can be taken.
+
+        Raises:
+            TypedWrongError: with every problem.
+        """
+        if not self.validate():
+            raise TypedWrongError(
+                f"{field.label.text}: {problem}"
+                for field in self
+                for problem in field.errors
+            )
 
 
 # Showing.

@@ -14,7 +14,16 @@ from quoting.web import forms
 from quoting.web.access import allow
 from quoting.web.forms import Sent, shows
 from quoting.web.wiring import wiring
-from quoting.workflow import counter_papers, customers, issuing, orders, quotes
+from quoting.workflow import (
+    counter_papers,
+    customers,
+    deposits,
+    documents,
+    invoices,
+    issuing,
+    orders,
+    quotes,
+)
 from quoting.workflow.counter_papers import BENCH_PAPERS
 from quoting.workflow.customers import Details
 from quoting.workflow.search import search
@@ -80,6 +89,7 @@ def _page(quote_id: int, sent: Sent = _NO_FORM, sought: str = "") -> str:
             taxed=orders.deposits_taxed(session),
             attempts=orders.attempts(session, quote),
             changed=orders.changed_since_yes(session, quote),
+            reach=orders.reach(session, quote),
             papers=counter_papers.issued(session, quote),
             trail=trail,
             seen=trail[-1].id if trail else 0,
@@ -273,7 +283,7 @@ def _new_customer(session: "Session", quote: "Quote", now: "Now") -> int:
 @bp.post("/<int:quote_id>/deposit")
 @allow("counter")
 def deposit(quote_id: int) -> ResponseReturnValue:
-    """Take a deposit and issue its receipt."""
+    """Take a deposit and issue its receipt, or its invoice where it is taxed."""
     return _send(quote_id, "deposit", _deposit)
 
 
@@ -282,9 +292,13 @@ def _deposit(session: "Session", quote: "Quote", now: "Now") -> str:
     amount = forms.amount("amount", formats)
     if amount is None:
         raise forms.MissingError(what="The amount")
-    taken = orders.take_deposit(session, quote, amount, method(), now)
-    counter_papers.receipt(session, quote, taken, now)
-    return _back(quote, f"Receipt {taken.number} is among the papers.")
+    taken = deposits.take_deposit(session, quote, amount, method(), now)
+    if taken.document_id is None:
+        counter_papers.receipt(session, quote, taken, now)
+        return _back(quote, f"Receipt {taken.number} is among the papers.")
+    invoice = invoices.of_number(session, taken.document_id)
+    documents.on_paper(session, invoice, now)
+    return _back(quote, f"Invoice {invoice.number} is among the papers.")
 
 
 def method() -> str:
@@ -367,5 +381,6 @@ def changes(quote_id: int) -> ResponseReturnValue:
             "web/quotes/changes.html",
             quote=quote,
             changed=changed,
+            reach=orders.reach(session, quote),
             shows=shows(changed.edition),
         )

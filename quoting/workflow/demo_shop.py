@@ -27,7 +27,7 @@ from quoting.domain.life import OrderMove, QuoteMove, WaitsFor
 from quoting.domain.phrase import say
 from quoting.store.database import Database
 from quoting.store.models import Customer, Order, Quote
-from quoting.workflow import customers, orders, people, quotes, rates
+from quoting.workflow import customers, deposits, orders, people, quotes, rates
 from quoting.workflow.customers import Details
 from quoting.workflow.orders import BookedIn, HeadCame
 from quoting.workflow.quotes import About, Asked, Now
@@ -350,7 +350,6 @@ class _Year:
         while self.day < self.on:
             self._bring_in_edition()
             if _works(self.day):
-                quotes.lapse(self.session, self._now(_COUNTER))
                 for _ in range(self.rng.choice(_A_DAY)):
                     self._begin(self._ordinary())
                 for day, plan in staged:
@@ -530,7 +529,7 @@ class _Year:
                 Decimal(rng.choice((50, 80, 100))),
                 rng.choice(("card", "cash")),
             )
-            orders.take_deposit(self.session, quote, amount, method, now)
+            deposits.take_deposit(self.session, quote, amount, method, now)
         came = [
             HeadCame(
                 head.tag,

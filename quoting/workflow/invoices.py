@@ -24,7 +24,7 @@ from quoting.domain.consent import (
 from quoting.domain.difference import Change, changes
 from quoting.domain.edition import Edition
 from quoting.domain.errors import RuleError, translatable
-from quoting.domain.invoice import Deducted, Document, Kind, Party, Why, Work
+from quoting.domain.invoice import Bank, Deducted, Document, Kind, Party, Why, Work
 from quoting.domain.job import FreeLine, Job, Override
 from quoting.domain.journal import of_document
 from quoting.domain.life import OrderState, sets_aside
@@ -175,7 +175,8 @@ def draft(
         currency=edition.currency,
         locale=shop.locale,
         seller=seller(edition),
-        buyer=buyer(lead.quote) if named else None,
+        buyer=buyer(lead.quote, edition) if named else None,
+        bank=bank(edition),
         policy=edition.policy,
         items=items,
         taxes=taxes,
@@ -306,23 +307,39 @@ def seller(edition: Edition) -> Party:
     return Party(
         name=shop.name,
         address=shop.address,
+        postcode=shop.postcode,
+        town=shop.town,
+        country=shop.country,
         tax_number=shop.tax_number,
+        register_number=shop.register_number,
         email=shop.email,
         phone=shop.phone,
     )
 
 
-def buyer(quote: Quote) -> Party:
-    """Return whose heads they were as a document names them."""
+def bank(edition: Edition) -> Bank:
+    """Return where the shop is paid by transfer."""
+    shop = edition.shop
+    return Bank(shop.iban, shop.bic, shop.account_holder)
+
+
+def buyer(quote: Quote, edition: Edition) -> Party:
+    """Return whose heads they were as a document names them.
+
+    A customer of whom no country is written down is of the shop's own.
+    """
     paper, known = quotes.on_paper(quote), quote.customer
+    home = edition.shop.country
     if known is None:
-        return Party(name=paper.name, phone=paper.phone, email=paper.email)
+        return Party(
+            name=paper.name, phone=paper.phone, email=paper.email, country=home
+        )
     return Party(
         name=paper.name,
         address=paper.address,
         postcode=known.postcode,
         town=known.town,
-        country=known.country,
+        country=known.country or home,
         tax_number=known.tax_number,
         register_number=known.register_number,
         email=paper.email,

@@ -14,7 +14,7 @@ from sqlalchemy.orm import Session, undefer
 
 from quoting.store import audit
 from quoting.store.database import Database
-from quoting.store.models import PaperMade
+from quoting.store.models import DocumentIssued, PaperMade
 from quoting.workflow.customers import NoSuchRecordError
 
 if TYPE_CHECKING:
@@ -35,18 +35,21 @@ def issue(
     *,
     kind: str,
     number: str,
-    quote_id: int,
+    quote_id: int | None,
     at: datetime,
     who: str,
+    customer_id: int | None = None,
 ) -> int:
     """Keep a paper's content; return its key.
 
     A paper of the same kind, number and content that was issued before is that one.
+    One that is for no single quote is kept for its customer.
     """
     there = session.scalars(
         select(PaperMade)
         .where(
             PaperMade.quote_id == quote_id,
+            PaperMade.customer_id == customer_id,
             PaperMade.kind == kind,
             PaperMade.number == number,
         )
@@ -60,6 +63,7 @@ def issue(
         kind=kind,
         number=number,
         quote_id=quote_id,
+        customer_id=customer_id,
         title=paper.title,
         made=paper.made,
         html=paper.html,
@@ -73,8 +77,8 @@ def issue(
         at=at,
         who=who,
         what="paper issued",
-        subject="quote",
-        subject_id=quote_id,
+        subject="customer" if quote_id is None else "quote",
+        subject_id=quote_id or customer_id or 0,
         new=f"{kind} {number}",
     )
     return row.id
@@ -95,13 +99,15 @@ def file_of(database: Database, paper_id: int) -> File:
         ).one_or_none()
         if row is None:
             raise NoSuchRecordError(what="paper", key=paper_id)
+        xml = None if row.pdf is not None else _xml_of(session, paper_id)
     name = f"{row.kind}-{row.number}".replace(" ", "-").replace("/", "-") + ".pdf"
     if row.pdf is not None:
         return File(name, row.pdf, row.sha256)
     from quoting.papers.html import Paper
-    from quoting.papers.pdf import to_pdf
+    from quoting.papers.pdf import to_hybrid, to_pdf
 
-    pdf = to_pdf(Paper(row.html, row.title, row.made))
+    made = Paper(row.html, row.title, row.made)
+    pdf = to_hybrid(made, xml) if xml else to_pdf(made)
     seal = hashlib.sha256(pdf).hexdigest()
     with database.transaction() as session:
         kept = session.scalars(
@@ -113,9 +119,24 @@ def file_of(database: Database, paper_id: int) -> File:
     return file_of(database, paper_id)
 
 
-def unfinished(session: Session) -> list[int]:
-    """Return the papers whose content is kept and whose file is not made yet."""
-    return list(session.scalars(select(PaperMade.id).where(PaperMade.sha256 == "")))
+def _xml_of(session: Session, paper_id: int) -> bytes | None:
+    """Return the XML of the document that a paper is of, if there is any."""
+    query = select(DocumentIssued.xml).where(DocumentIssued.paper_id == paper_id)
+    return session.scalar(query)
+
+
+def finish(database: Database) -> int:
+    """Make every file that is not made yet, the oldest first; return how many.
+
+    Raises:
+        NoPdfError: the machine lacks what a PDF needs; the content stays kept.
+    """
+    with database.reading() as session:
+        waiting = select(PaperMade.id).where(PaperMade.sha256 == "")
+        keys = session.scalars(waiting.order_by(PaperMade.id)).all()
+    for key in keys:
+        file_of(database, key)
+    return len(keys)
 
 
 def papers_of(session: Session, quote_id: int) -> list[PaperMade]:

@@ -13,6 +13,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session, joinedload, selectinload
 from sqlalchemy.orm.attributes import flag_modified
 
+from quoting.domain.consent import most_without_asking, on_basis
 from quoting.domain.difference import Change, changes
 from quoting.domain.edition import Edition
 from quoting.domain.errors import RuleError, translatable
@@ -22,13 +23,12 @@ from quoting.domain.life import (
     OrderMove,
     OrderState,
     WaitsFor,
-    check_deposit,
     heads_may_change,
     next_order_state,
 )
 from quoting.domain.quote import Alternative, Customer
 from quoting.domain.work_order import WorkOrder, work_order
-from quoting.store import audit, database, numbering
+from quoting.store import database, numbering
 from quoting.store.models import (
     Approval,
     Ask,
@@ -110,6 +110,25 @@ class Changed(NamedTuple):
     before: Alternative
     after: Alternative
     lines: tuple[Change, ...]
+
+
+class Reach(NamedTuple):
+    """How far the work may go without asking, and how far what is offered now goes.
+
+    Attributes:
+        limit: the most that may be charged on the yes that counts.
+        comes_to: what the latest revision comes to, on the same basis.
+        before_tax: both are before tax; else with it.
+    """
+
+    limit: Decimal
+    comes_to: Decimal
+    before_tax: bool
+
+    @property
+    def over(self) -> Decimal:
+        """Return by how much it needs another yes; 0: it needs none."""
+        return max(self.comes_to - self.limit, Decimal(0))
 
 
 class HeadCame(NamedTuple):
@@ -364,6 +383,43 @@ def changed_since_yes(session: Session, quote: Quote) -> Changed | None:
     return Changed(agreed, edition, before, after, lines)
 
 
+def reach(session: Session, quote: Quote) -> Reach | None:
+    """Return how far the work may go on the last yes; None where nothing is on record.
+
+    The shop's rule is the row of its ceilings, narrowed or widened by what the customer
+    said may be spent without asking: for this job, or else for every job of theirs.
+    """
+    agreed = latest_yes(session, quote)
+    if agreed is None:
+        return None
+    changed = changed_since_yes(session, quote)
+    then = agreed.way.revision
+    edition = quotes.edition_of(session, then)
+    if changed is None:
+        before = after = quotes.alternative(edition, agreed.way, then.on)
+    else:
+        before, after = changed.before, changed.after
+    ceiling, money = edition.ceiling, edition.currency.from_minor
+    standing = quote.order.up_to if quote.order else None
+    if standing is None and quote.customer is not None:
+        standing = quote.customer.up_to
+    told = before.priced.totals
+
+    def compared(minor: int) -> Decimal:
+        amount, unit = money(minor), edition.currency.unit
+        return on_basis(amount, ceiling, net=told.net, total=told.total, unit=unit)
+
+    limit = most_without_asking(
+        compared(agreed.up_to),
+        ceiling,
+        None if standing is None else compared(standing),
+        unit=edition.currency.unit,
+    )
+    before_tax = ceiling is not None and ceiling.basis == "pre_tax"
+    totals = after.priced.totals
+    return Reach(limit, totals.net if before_tax else totals.total, before_tax)
+
+
 def deposits(session: Session, quote: Quote) -> list[DepositTaken]:
     """Return the money taken for a quote, the oldest first."""
     return list(
@@ -545,45 +601,6 @@ def condemn_head(
     _note(session, order, now, "head condemned", new=f"head {tag}", why=why.strip())
     if all(head.condemned for head in order.heads):
         move(session, order, order.version, OrderMove.CONDEMN, now)
-
-
-def take_deposit(
-    session: Session, quote: Quote, amount: Decimal, method: str, now: Now
-) -> DepositTaken:
-    """Record money taken before there is an invoice; it gets a receipt's number.
-
-    Raises:
-        DepositTaxedError: tax would fall due on it.
-        DepositTooLateError: the heads are collected.
-        TooFineError: the currency has no such coin.
-    """
-    check_deposit(
-        OrderState(quote.order.state) if quote.order else None,
-        taxed_on_receipt=deposits_taxed(session),
-    )
-    currency = quotes.currency_of(session, quote)
-    row = DepositTaken(
-        quote_id=quote.id,
-        number=numbering.take(session, "receipt", now.on),
-        amount=currency.to_minor(amount),
-        currency=currency.code,
-        on=now.on,
-        method=method,
-        taken=now.at,
-        taken_by=now.who,
-    )
-    session.add(row)
-    session.flush()
-    audit.record(
-        session,
-        at=now.at,
-        who=now.who,
-        what="deposit taken",
-        subject="quote",
-        subject_id=quote.id,
-        new=f"{row.number}: {amount} {currency.code}, {method}",
-    )
-    return row
 
 
 def try_to_reach(

@@ -20,6 +20,8 @@ from quoting.domain.errors import RuleError, translatable
 from quoting.domain.invoice import (
     Kind,
 )
+from quoting.domain.job import Override
+from quoting.domain.life import check_credit
 from quoting.domain.money import Currency
 from quoting.domain.tax import to_pay_in_cash
 from quoting.store import audit, numbering
@@ -30,6 +32,7 @@ from quoting.store.models import (
     DepositTaken,
     DocumentIssued,
     DocumentTax,
+    Order,
     Payment,
     Quote,
 )
@@ -427,6 +430,26 @@ def owed_by(session: Session, customer_id: int) -> int:
         )
     )
     return int(owed or 0) - int(given or 0) - int(paid or 0)
+
+
+def check_release(
+    session: Session, order: Order, on: date, despite: Override | None
+) -> None:
+    """Refuse to hand heads over where their customer would owe more than agreed.
+
+    What the order comes to counts as owed, whether it is invoiced yet or not.
+
+    Raises:
+        OverCreditError: it is more than the limit, and nobody sets that aside.
+    """
+    edition = rates.in_force(session, on).edition
+    terms = edition.terms.get(order.customer.terms or edition.shop.terms)
+    if terms is None or terms.credit_limit is None:
+        return
+    owed = owed_by(session, order.customer_id)
+    if not order.invoiced:
+        owed += order.way.total
+    check_credit(edition.currency.from_minor(owed), terms.credit_limit, despite=despite)
 
 
 class Account(NamedTuple):

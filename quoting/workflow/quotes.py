@@ -23,8 +23,8 @@ from quoting.domain.life import (
     QuoteMove,
     QuoteState,
     edition_for_revision,
-    lapsed_on,
     next_state,
+    state_of_offer,
 )
 from quoting.domain.money import Currency
 from quoting.domain.quote import (
@@ -50,8 +50,7 @@ from quoting.workflow import rates
 from quoting.workflow.customers import NoSuchRecordError, casting_key, customer
 from quoting.workflow.search import index, words_of
 
-#: What is noted beside the yes to a sale, whose heads nobody waits for.
-OVER_THE_COUNTER = "sold over the counter"
+_ANSWERS = select(Answer.word, Answer.codes)
 
 
 class NothingOfferedError(RuleError):
@@ -288,23 +287,11 @@ def move(
         IllegalMoveError: a quote in this state does not move so.
     """
     _unchanged(quote, version)
-    old, quote.state = quote.state, next_state(QuoteState(quote.state), step)
+    old, quote.state = quote.state, next_state(state_on(quote, now.on), step)
     if step is not QuoteMove.OFFER:
         quote.call_back = None
     session.flush()
     _note(session, quote, now, f"quote: {step}", old=old, new=quote.state, why=why)
-
-
-def lapse(session: Session, now: Now) -> int:
-    """Lapse every offered quote that no longer holds; return how many."""
-    rows = session.scalars(
-        select(Quote)
-        .where(Quote.state == QuoteState.OFFERED, Quote.valid_until < now.on)
-        .with_for_update(skip_locked=True)
-    ).all()
-    for quote in rows:
-        move(session, quote, quote.version, QuoteMove.LAPSE, now)
-    return len(rows)
 
 
 def whose(
@@ -329,10 +316,7 @@ def whose(
 
 def state_on(quote: Quote, on: date) -> QuoteState:
     """Return how far an offer is on a day: one that no longer holds has lapsed."""
-    state = QuoteState(quote.state)
-    if state is QuoteState.OFFERED and lapsed_on(quote.valid_until, on):
-        return QuoteState.LAPSED
-    return state
+    return state_of_offer(QuoteState(quote.state), quote.valid_until, on)
 
 
 def call_back(
@@ -476,7 +460,8 @@ def job_text(session: Session, quote_id: int) -> str:
 
 def answers(session: Session) -> dict[str, str]:
     """Return what the shop means by words that fit several kinds of work."""
-    return {row.word: row.codes for row in session.scalars(select(Answer))}
+    rows = session.connection().execute(_ANSWERS)
+    return {word: codes for word, codes in rows}  # noqa: C416  (rows are no pairs)
 
 
 def remember_answer(session: Session, word: str, codes: str) -> None:

@@ -1,7 +1,7 @@
 """A sale over the counter: asked for, priced, paid and receipted in one go.
 
-It is a quote that is accepted and paid at once, so its number, its yes and its money
-stand on record like those of any other. Its invoice comes from the accounts.
+It is a quote that is accepted, invoiced and paid at once, so its number, its yes, its
+invoice and its money stand on record like those of any other.
 """
 
 from dataclasses import dataclass
@@ -14,11 +14,12 @@ from quoting.domain.consent import Consent, How
 from quoting.domain.edition import Edition
 from quoting.domain.errors import RuleError, translatable
 from quoting.domain.job import Job
-from quoting.domain.life import check_deposit
 from quoting.domain.quote import Alternative, offer
+from quoting.domain.tax import to_pay_in_cash
 from quoting.store.models import Quote
-from quoting.workflow import counter_papers, orders, quotes, rates
-from quoting.workflow.quotes import OVER_THE_COUNTER, About, Asked, Now
+from quoting.workflow import documents, quotes, rates
+from quoting.workflow.payments import Method
+from quoting.workflow.quotes import About, Asked, Now
 
 #: What a buyer is called who leaves no name.
 CASH_CUSTOMER = "cash customer"
@@ -70,14 +71,13 @@ def priced(edition: Edition, job: Job, on: date) -> Alternative:
 
 
 def sell(session: Session, sale: Sale, now: Now) -> Quote:
-    """Put a paid sale on record and issue its receipt; all of it or nothing.
+    """Put a paid sale on record with its invoice; all of it or nothing.
 
     Raises:
-        DepositTaxedError: tax falls due when money is taken before the invoice.
         NothingToPayError: it comes to nothing.
         PriceMovedError: it comes to something else than was shown.
+        RuleError: it cannot be invoiced, as ``documents.issue``.
     """
-    check_deposit(None, taxed_on_receipt=orders.deposits_taxed(session))
     edition = rates.in_force(session, now.on).edition
     total = priced(edition, sale.job, now.on).priced.totals.total
     if total <= 0:
@@ -87,9 +87,21 @@ def sell(session: Session, sale: Sale, now: Now) -> Quote:
     name = sale.name.strip() or CASH_CUSTOMER
     about = About(customer_id=sale.customer_id, caller="" if sale.customer_id else name)
     quote = quotes.save(session, about, [Asked("", sale.job)], now, said=sale.said)
+    quote.over_the_counter = True
     buyer = quotes.on_paper(quotes.quote_of(session, quote.id)).name or name
-    consent = Consent(by=buyer, how=How.IN_PERSON, note=OVER_THE_COUNTER)
+    consent = Consent(by=buyer, how=How.IN_PERSON, note="sold over the counter")
     quotes.accept(session, quote, quote.version, 1, consent, now.at, now)
-    taken = orders.take_deposit(session, quote, total, sale.method, now)
-    counter_papers.receipt(session, quote, taken, now)
+    invoice = documents.issue(
+        session, [quote], now, named=bool(sale.customer_id or sale.name.strip())
+    )
+    paid = total
+    if sale.method == Method.CASH:
+        paid = to_pay_in_cash(total, edition.policy)
+    documents.pay(
+        session,
+        edition.currency.to_minor(paid),
+        sale.method,
+        now,
+        document=invoice,
+    )
     return quote

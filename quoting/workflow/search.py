@@ -7,11 +7,13 @@ without their leading zeros, telephone numbers as their digits.
 import re
 import unicodedata
 from collections.abc import Iterable, Mapping, Sequence
+from datetime import date
 from typing import NamedTuple
 
 from sqlalchemy import ColumnElement, Select, and_, delete, func, select
 from sqlalchemy.orm import InstrumentedAttribute, Session, aliased, joinedload
 
+from quoting.domain.life import QuoteState, state_of_offer
 from quoting.store.models import Customer, Quote, SearchWord
 
 MOST_FOUND = 12
@@ -39,8 +41,9 @@ class Hit(NamedTuple):
         number: its number; of a customer empty.
         title: whose it is.
         detail: what else tells it from others.
-        state: of a quote or its work order.
+        state: of a quote or its work order, as it is written down.
         order: key of the work order, if there is one.
+        valid_until: last day of an offer that has no work order.
     """
 
     subject: str
@@ -50,6 +53,13 @@ class Hit(NamedTuple):
     detail: str
     state: str
     order: int | None = None
+    valid_until: date | None = None
+
+    def state_on(self, on: date) -> str:
+        """Return how far it is on a day: an offer that no longer holds has lapsed."""
+        if self.valid_until is None:
+            return self.state
+        return state_of_offer(QuoteState(self.state), self.valid_until, on)
 
 
 def fold(text: str) -> list[str]:
@@ -233,5 +243,6 @@ def _quote(row: Quote) -> Hit:
     detail = " · ".join(text for text in told if text)
     order = row.order
     if order is None:
-        return Hit("quote", row.id, row.number, name, detail, row.state)
+        state, until = row.state, row.valid_until
+        return Hit("quote", row.id, row.number, name, detail, state, None, until)
     return Hit("quote", row.id, order.number, name, detail, order.state, order.id)

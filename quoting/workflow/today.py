@@ -3,12 +3,11 @@
 from datetime import date, timedelta
 from typing import NamedTuple
 
-from sqlalchemy import select
+from sqlalchemy import or_, select
 from sqlalchemy.orm import Session, joinedload
 
 from quoting.domain.life import OrderState, QuoteState
-from quoting.store.models import Approval, Order, Quote
-from quoting.workflow.quotes import OVER_THE_COUNTER
+from quoting.store.models import Order, Quote
 
 #: Days after which heads that are ready and told count as uncollected
 #: (common practice, no source; what may be done with them is for local law).
@@ -20,7 +19,8 @@ class Today(NamedTuple):
     """What the counter should look at, each list with the oldest first.
 
     Attributes:
-        to_call: quotes whose caller is to be rung back by today.
+        to_call: quotes whose caller is to be rung back by today; one that lapsed since
+            only where the day was set for after it.
         came: accepted quotes whose heads are not here yet, sales left out.
         waiting: work orders that wait for something.
         working: work orders in the shop that wait for nothing, by promised day.
@@ -38,7 +38,6 @@ class Today(NamedTuple):
 
 def today(session: Session, on: date) -> Today:
     """Return what the counter should look at on a day; at most 50 of each."""
-    sold = select(Approval.quote_id).where(Approval.note == OVER_THE_COUNTER)
     quotes = select(Quote).options(joinedload(Quote.customer)).limit(_MOST)
     orders = (
         select(Order)
@@ -55,6 +54,11 @@ def today(session: Session, on: date) -> Today:
                 quotes.where(
                     Quote.call_back <= on,
                     Quote.state.in_((QuoteState.OFFERED, QuoteState.DRAFT)),
+                    or_(
+                        Quote.state == QuoteState.DRAFT,
+                        Quote.valid_until >= on,
+                        Quote.valid_until < Quote.call_back,
+                    ),
                 ).order_by(Quote.call_back, Quote.id)
             )
         ),
@@ -64,7 +68,7 @@ def today(session: Session, on: date) -> Today:
                 .where(
                     Quote.state == QuoteState.ACCEPTED,
                     Order.id.is_(None),
-                    Quote.id.not_in(sold),
+                    Quote.over_the_counter.is_(False),
                 )
                 .order_by(Quote.on, Quote.id)
             )

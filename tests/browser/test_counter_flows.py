@@ -13,6 +13,8 @@ import zxingcpp
 from at_the_counter import FOUR, GUIDES, PAIR, Shop
 from PIL import Image
 
+from quoting.store.models import DocumentIssued
+
 pytestmark = [pytest.mark.needs_browser, pytest.mark.needs_pdf]
 
 
@@ -119,7 +121,7 @@ def test_a_yes_to_one_of_two_ways_is_recorded_with_its_price(page, shop):
     assert shop.read(key).ways_chosen == [2]
 
 
-def test_a_sale_over_the_counter_ends_in_a_receipt(page, shop):
+def test_a_sale_over_the_counter_ends_in_a_paid_invoice(page, shop):
     price = f"£{shop.told(FOUR).total:,.2f}"
     page.goto("/counter/sale")
     page.get_by_label("What is sold").fill(FOUR)
@@ -134,6 +136,5 @@ def test_a_sale_over_the_counter_ends_in_a_receipt(page, shop):
         press(page, "Take the money")
 
     assert "Paid." in page.inner_text("[role=status]")
-    receipt = text_of(printed(page, "Deposit receipt"))
-    assert price in receipt
-    assert "not an invoice" in receipt
+    assert price in text_of(printed(page, "Invoice"))
+    assert [document.left for document in shop.rows(DocumentIssued)] == [0]

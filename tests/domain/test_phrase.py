@@ -361,6 +361,14 @@ inline four 16v, skim | L04 | SKIM
 8v ohc, skim | L02 / L21 | SKIM
 8v ohv iron, skim | L01 | SKIM
 8v pushrod four, skim | L01 | SKIM
+12v three head gasket | L17 | why GASKET
+8v pushrod four head gasket | L01 | why GASKET
+v6 24v two heads, head gasket | L08 x2 | why GASKET
+v6 24v two head skim | L08 x2 | SKIM
+plant diesel four valve job | L22 | set VALVEJOB
+8v pushrod four valve job | L01 | set VALVEJOB
+twin cam 16 valve, valve job | L04 | set VALVEJOB
+car diesel 16 valve, skim | L19 | SKIM
 12v, skim | L03 / L17 | SKIM
 20v, skim | L05 / L25 | SKIM
 24v, skim | L27 / L08 | SKIM | | heads

@@ -15,10 +15,11 @@ from PIL import Image
 from quoting.files import photo
 from quoting.store.models import (
     Ask,
-    DepositTaken,
+    DocumentIssued,
     KnownHead,
     Order,
     PaperMade,
+    Payment,
     Photo,
     Quote,
 )
@@ -591,7 +592,7 @@ def ring_up(browser, **fields):
     return hidden | fields
 
 
-def test_a_sale_is_priced_paid_and_receipted_in_one_go(shop, counter):
+def test_a_sale_is_priced_invoiced_and_paid_in_one_go(shop, counter):
     fields = ring_up(counter, said=FOUR, method="card")
     assert Decimal(fields["shown"]) == shop.told(FOUR).total
 
@@ -601,13 +602,16 @@ def test_a_sale_is_priced_paid_and_receipted_in_one_go(shop, counter):
     assert answer.location == f"/quotes/{quote.id}"
     quote = shop.read(quote.id)
     assert (quote.state, quote.caller) == ("accepted", "cash customer")
-    [taken] = quote.money
-    assert Decimal(taken.amount) / 100 == shop.told(FOUR).total
-    assert taken.method == "card"
-    receipt = shop.paper("receipt")[1]
-    assert money(shop.told(FOUR).total) in receipt
-    assert "not an invoice" in receipt
+    [paid] = shop.rows(Payment)
+    assert Decimal(paid.amount) / 100 == shop.told(FOUR).total
+    assert paid.method == "card"
+    [invoice] = shop.rows(DocumentIssued)
+    assert invoice.left == 0
+    assert money(shop.told(FOUR).total) in shop.paper("invoice")[1]
     assert quote.number not in counter.get("/counter").text
+    page = counter.get(answer.location).text
+    assert "Sold over the counter" in page
+    assert '>Book in</a>' not in page
 
 
 def test_a_known_buyer_is_found_and_buys_on_their_own_terms(shop, counter):
@@ -622,8 +626,8 @@ def test_a_known_buyer_is_found_and_buys_on_their_own_terms(shop, counter):
 
     [quote] = shop.rows(Quote)
     assert quote.customer_id == customer
-    [taken] = shop.read(quote.id).money
-    assert Decimal(taken.amount) / 100 == Decimal(fields["shown"])
+    [paid] = shop.rows(Payment)
+    assert Decimal(paid.amount) / 100 == Decimal(fields["shown"])
     assert Decimal(fields["shown"]) < shop.told(FOUR).total
 
 
@@ -634,7 +638,7 @@ def test_a_sale_sent_twice_takes_the_money_once(shop, counter):
     second = counter.client.post("/counter/sale", data=fields)
 
     assert first.location == second.location
-    assert len(shop.rows(DepositTaken)) == 1
+    assert len(shop.rows(Payment)) == len(shop.rows(DocumentIssued)) == 1
 
 
 def test_goods_are_sold_at_their_price_and_its_tax(counter):
@@ -666,7 +670,7 @@ def test_no_money_is_taken_for_another_price_than_was_shown(shop, counter):
 
     assert answer.status_code == 422
     assert not shop.rows(Quote)
-    assert not shop.rows(DepositTaken)
+    assert not shop.rows(Payment)
 
 
 @pytest.mark.parametrize("said", ["", "v6", "a nonsense of words"])
@@ -679,18 +683,18 @@ def test_no_money_is_taken_before_it_is_clear_what_for(shop, counter, said):
     assert not shop.rows(Quote)
 
 
-def test_no_sale_is_made_where_tax_falls_due_on_money_taken_before_an_invoice(
+def test_a_sale_is_made_where_tax_falls_due_on_money_taken_before_an_invoice(
     shop, counter
 ):
-    fields = ring_up(counter, said=FOUR, method="cash")
     with shop.database.transaction() as session:
         people.setup(session).deposits_taxed = True
+    fields = ring_up(counter, said=FOUR, method="card")
 
     answer = counter.client.post("/counter/sale", data=fields)
 
-    assert answer.status_code == 422
-    assert not shop.rows(Quote)
-    assert "Make a quote" in counter.get("/counter/sale").text
+    assert answer.status_code == 303
+    [invoice] = shop.rows(DocumentIssued)
+    assert Decimal(invoice.gross) / 100 == shop.told(FOUR).total
 
 
 # Doors.

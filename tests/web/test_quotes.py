@@ -11,7 +11,7 @@ import pytest
 from at_the_counter import FOUR, GUIDES, Shop, form, send
 from pypdf import PdfReader
 
-from quoting.store.models import Attempt, Customer, DepositTaken
+from quoting.store.models import Attempt, Customer, DepositTaken, DocumentIssued
 from quoting.workflow import people, quotes
 
 TWO = (("repair", FOUR), ("with guides", GUIDES))
@@ -258,19 +258,20 @@ def test_a_deposit_that_is_no_amount_is_refused(shop, counter, amount):
     assert not shop.rows(DepositTaken)
 
 
-def test_no_deposit_is_taken_where_tax_falls_due_on_it(shop, counter):
+def test_a_deposit_gets_an_invoice_where_tax_falls_due_on_it(shop, counter):
     key = shop.quote(("", FOUR))
     page = f"/quotes/{key}"
-    fields = form(counter, page, f"{page}/deposit")
     with shop.database.transaction() as session:
         people.setup(session).deposits_taxed = True
 
-    fields |= {"amount": "10", "method": "cash"}
-    answer = counter.client.post(f"{page}/deposit", data=fields)
+    answer = send(counter, page, f"{page}/deposit", amount="10", method="cash")
 
-    assert answer.status_code == 422
-    assert "tax falls due" in answer.text
-    assert not shop.rows(DepositTaken)
+    assert answer.status_code == 303
+    [invoice] = shop.rows(DocumentIssued)
+    [taken] = shop.rows(DepositTaken)
+    assert taken.document_id == invoice.id
+    assert money(10) in shop.paper("deposit invoice")[1]
+    assert f"Invoice {invoice.number} is among the papers" in counter.get(page).text
 
 
 @pytest.mark.needs_pdf
@@ -361,6 +362,71 @@ def test_a_revision_after_a_yes_needs_a_new_yes(shop, counter):
 
     assert len(shop.read(key).yeses) == 2
     assert "What changed since the yes" not in counter.get(page).text
+
+
+def test_the_page_says_how_far_the_work_may_go_without_asking(shop, counter):
+    """The invented shop's rule: a tenth before tax, and never more than 50.00."""
+    key = shop.quote(("", FOUR))
+    assert "without asking." not in counter.get(f"/quotes/{key}").text
+
+    shop.yes(key)
+
+    net = shop.told(FOUR).net
+    limit = net + min(round(net / 10, 2), Decimal(50))
+    page = counter.get(f"/quotes/{key}").text
+    assert f"May come to <b>{money(limit)}</b> before tax without asking." in page
+
+
+@pytest.mark.parametrize("where", ["/quotes/{quote}", "/quotes/{quote}/changes",
+                                   "/counter/orders/{order}"])  # fmt: skip
+def test_a_revision_beyond_what_was_allowed_says_by_how_much(shop, counter, where):
+    order = shop.order()
+    key = shop.order_now(order).quote_id
+    shop.revise(key, ("", GUIDES))
+
+    page = counter.get(where.format(quote=key, order=order)).text
+
+    net = shop.told(FOUR).net
+    limit = net + min(round(net / 10, 2), Decimal(50))
+    over = shop.told(GUIDES).net - limit
+    assert f"{money(over)} more than the {money(limit)} that may be charged" in page
+
+
+def test_a_revision_within_what_was_allowed_asks_for_no_yes(shop, counter):
+    customer = shop.customer(up_to=900_000)
+    key = shop.yes(shop.quote(("", FOUR), customer_id=customer))
+    shop.revise(key, ("", GUIDES))
+
+    page = counter.get(f"/quotes/{key}").text
+
+    assert "needs no new yes" in page
+    assert 'class="refusal"' not in page
+
+
+def test_what_to_do_comes_before_what_is_offered(shop, counter):
+    order = shop.order()
+    quote = shop.order_now(order).quote_id
+
+    page = counter.get(f"/quotes/{quote}").text
+    assert page.index("What to do with it") < page.index("What is offered")
+    page = counter.get(f"/counter/orders/{order}").text
+    assert page.index("What to do with it") < page.index("The head</h2>")
+
+
+@pytest.mark.parametrize(
+    "page", ["/counter/find?q=brook", "/counter/customers/{customer}"]
+)
+def test_a_list_shows_an_offer_past_its_last_day_as_lapsed(shop, at, clock, page):
+    customer = shop.customer()
+    shop.quote(("", FOUR), customer_id=customer)
+    page = page.format(customer=customer)
+    assert ">offered<" in at("counter").get(page).text
+
+    clock.on(days=shop.edition.shop.validity_days + 1)
+
+    text = at("counter").get(page).text
+    assert ">lapsed<" in text
+    assert ">offered<" not in text
 
 
 def test_accounts_read_a_quote_and_change_nothing(shop, at):

@@ -2,20 +2,20 @@
 
 import hashlib
 from datetime import timedelta
-from decimal import Decimal
+from decimal import ROUND_DOWN, Decimal
 
 import pytest
 from shop import DAY, now
 
 from quoting.domain.consent import Consent, How
 from quoting.domain.life import (
-    DepositTaxedError,
     IllegalMoveError,
     OrderMove,
     WaitsFor,
 )
 from quoting.papers.html import Paper
 from quoting.store import audit
+from quoting.store.models import PaperMade
 from quoting.workflow import issuing, orders, quotes
 from quoting.workflow.orders import BookedIn, HeadCame
 from quoting.workflow.today import today
@@ -139,27 +139,6 @@ def test_today_names_what_waits_and_what_nobody_was_told(shop, accepted):
         assert [order.id for order in much_later.uncollected] == [key]
 
 
-def test_a_deposit_has_a_receipt_number_and_is_kept_to_the_cent(shop, accepted):
-    with shop.database.transaction() as session:
-        quote = quotes.quote_of(session, accepted)
-        row = orders.take_deposit(session, quote, Decimal("150.50"), "cash", now())
-        assert (row.number, row.amount) == ("D-00001", 15050)
-
-
-def test_no_deposit_is_taken_where_tax_falls_due_on_it(shop, accepted):
-    from quoting.workflow import people
-
-    with shop.database.transaction() as session:
-        people.setup(session).deposits_taxed = True
-    with shop.database.transaction() as session:
-        quote = quotes.quote_of(session, accepted)
-        with pytest.raises(DepositTaxedError):
-            orders.take_deposit(session, quote, Decimal(150), "cash", now())
-    with shop.database.reading() as session:
-        quote = quotes.quote_of(session, accepted)
-        assert orders.deposits(session, quote) == []
-
-
 def test_what_changed_since_the_yes_adds_up_to_the_difference(shop, accepted):
     with shop.database.transaction() as session:
         quote = quotes.quote_of(session, accepted)
@@ -174,6 +153,106 @@ def test_what_changed_since_the_yes_adds_up_to_the_difference(shop, accepted):
         cents = shop.edition.currency.to_minor
         assert quote.state == "accepted"
         assert sum(cents(one.amount) for one in changed.lines) == after.net - before.net
+
+
+def reach_of(shop, key):
+    with shop.database.reading() as session:
+        return orders.reach(session, quotes.quote_of(session, key))
+
+
+def agreed(shop, key):
+    """Return net and total of what was said yes to."""
+    with shop.database.reading() as session:
+        way = orders.latest_yes(session, quotes.quote_of(session, key)).way
+        return Decimal(way.net) / 100, Decimal(way.total) / 100
+
+
+def revise(shop, key, words):
+    with shop.database.transaction() as session:
+        quote = quotes.quote_of(session, key)
+        ways = [quotes.Asked("", shop.job(words))]
+        about = quotes.about(quote)
+        revision = quotes.revise(session, quote, quote.version, about, ways, now())
+        return Decimal(revision.ways[0].net) / 100
+
+
+def test_work_may_exceed_a_yes_by_what_the_shops_rule_says(shop, accepted):
+    """The invented shop's: a tenth of it before tax, and never more than 50.00."""
+    net, _ = agreed(shop, accepted)
+    assert net > 500
+
+    reach = reach_of(shop, accepted)
+
+    assert (reach.limit, reach.comes_to, reach.over) == (net + 50, net, 0)
+    assert reach.before_tax
+
+
+def test_nothing_may_be_charged_before_a_yes(shop):
+    assert reach_of(shop, shop.save(PAIR)) is None
+
+
+def test_what_a_customer_allows_for_every_job_is_compared_before_tax(shop):
+    """Allowed with tax, so its share before tax: up to x net / total, rounded down."""
+    customer = shop.customer("Brook Farm Engines", up_to=150_000)
+    key = shop.save(PAIR, customer=customer)
+    say_yes(shop, key)
+    net, total = agreed(shop, key)
+
+    share = (1500 * net / total).quantize(Decimal("0.01"), ROUND_DOWN)
+
+    assert net + 50 < share
+    assert reach_of(shop, key).limit == share
+
+
+def test_what_is_allowed_for_this_job_goes_before_what_is_for_every_job(shop):
+    customer = shop.customer("Brook Farm Engines", up_to=150_000)
+    key = shop.save(PAIR, customer=customer)
+    say_yes(shop, key)
+    net, _ = agreed(shop, key)
+
+    book_in(shop, key, up_to=100)
+
+    assert reach_of(shop, key).limit == net
+
+
+def test_a_revision_within_reach_needs_no_yes_and_one_beyond_it_says_by_how_much(
+    shop, accepted
+):
+    net, _ = agreed(shop, accepted)
+
+    near = revise(shop, accepted, f"{PAIR}, test springs")
+    assert net < near <= net + 50
+    assert (reach_of(shop, accepted).comes_to, reach_of(shop, accepted).over) == (
+        near, 0,
+    )  # fmt: skip
+
+    far = revise(shop, accepted, f"{PAIR}, guides exhaust")
+    assert reach_of(shop, accepted).over == far - net - 50 > 0
+
+
+def test_a_sale_over_the_counter_is_no_heads_that_are_awaited(shop, accepted):
+    with shop.database.transaction() as session:
+        quotes.quote_of(session, accepted).over_the_counter = True
+    with shop.database.reading() as session:
+        assert today(session, DAY).came == []
+
+
+def test_nobody_is_rung_back_for_an_offer_that_lapsed_since(shop):
+    key = shop.save(PAIR, call_back=DAY)
+    validity = shop.edition.shop.validity_days
+
+    def to_call(days):
+        with shop.database.reading() as session:
+            return [q.id for q in today(session, DAY + timedelta(days=days)).to_call]
+
+    assert to_call(0) == to_call(validity) == [key]
+    assert to_call(validity + 1) == []
+    with shop.database.transaction() as session:
+        quote = quotes.quote_of(session, key)
+        day = DAY + timedelta(days=validity + 3)
+        quotes.call_back(session, quote, day, now())
+    assert to_call(validity + 2) == []
+    assert to_call(validity + 3) == [key]
 
 
 @pytest.mark.needs_pdf
@@ -200,8 +279,10 @@ def test_a_paper_whose_program_was_lost_is_finished_from_what_is_kept(shop, acce
             session, paper, kind="slip", number="W-00001", quote_id=accepted,
             at=now().at, who="Ada",
         )  # fmt: skip
+
+    assert issuing.finish(shop.database) == 1
+    assert issuing.finish(shop.database) == 0
     with shop.database.reading() as session:
-        assert issuing.unfinished(session) == [key]
-    issuing.file_of(shop.database, key)
-    with shop.database.reading() as session:
-        assert issuing.unfinished(session) == []
+        kept = session.get(PaperMade, key)
+        assert kept.pdf.startswith(b"%PDF")
+        assert kept.sha256 == hashlib.sha256(kept.pdf).hexdigest()

@@ -369,6 +369,7 @@ def upgrade() -> None:
         sa.Column("valid_until", sa.Date(), nullable=False),
         sa.Column("call_back", sa.Date(), nullable=True),
         sa.Column("arrives", sa.Date(), nullable=True),
+        sa.Column("over_the_counter", sa.Boolean(), nullable=False),
         sa.Column("version", sa.Integer(), nullable=False),
         sa.ForeignKeyConstraint(
             ["customer_id"],
@@ -435,6 +436,11 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("id", name=op.f("pk_papers")),
     )
     with op.batch_alter_table("papers", schema=None) as batch_op:
+        batch_op.create_index(
+            batch_op.f("ix_papers_customer_id_kind"),
+            ["customer_id", "kind"],
+            unique=False,
+        )
         batch_op.create_index(
             batch_op.f("ix_papers_quote_id_kind"), ["quote_id", "kind"], unique=False
         )
@@ -527,6 +533,9 @@ def upgrade() -> None:
         )
         batch_op.create_index(
             batch_op.f("ix_documents_on_kind"), ["on", "kind"], unique=False
+        )
+        batch_op.create_index(
+            batch_op.f("ix_documents_paper_id"), ["paper_id"], unique=False
         )
         batch_op.create_index(
             batch_op.f("ix_documents_quote_id"), ["quote_id"], unique=False
@@ -1126,6 +1135,7 @@ def downgrade() -> None:
     with op.batch_alter_table("documents", schema=None) as batch_op:
         batch_op.drop_index(batch_op.f("ix_documents_settled_on"))
         batch_op.drop_index(batch_op.f("ix_documents_quote_id"))
+        batch_op.drop_index(batch_op.f("ix_documents_paper_id"))
         batch_op.drop_index(batch_op.f("ix_documents_on_kind"))
         batch_op.drop_index(batch_op.f("ix_documents_customer_id_settled"))
         batch_op.drop_index(batch_op.f("ix_documents_corrects_id"))
@@ -1138,6 +1148,7 @@ def downgrade() -> None:
     with op.batch_alter_table("papers", schema=None) as batch_op:
         batch_op.drop_index(batch_op.f("ix_papers_sha256"))
         batch_op.drop_index(batch_op.f("ix_papers_quote_id_kind"))
+        batch_op.drop_index(batch_op.f("ix_papers_customer_id_kind"))
 
     op.drop_table("papers")
     with op.batch_alter_table("attempts", schema=None) as batch_op:

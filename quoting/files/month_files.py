@@ -1,0 +1,260 @@
+"""A month's files for the accountant: CSV with its descriptor, a spreadsheet, XML.
+
+Rows are read once and written as they come, so memory stays flat. Amounts come in as
+whole numbers of the smallest unit and go out as exact decimals with a point, or as
+typed cells. The same rows give the same bytes.
+
+Source:
+    RFC 4180 (CSV), ISO 8601 (days), ISO 4217 (currencies), Data Package v2
+    (datapackage.org), ECMA-376 (XLSX).
+"""
+
+import csv
+import hashlib
+import io
+import json
+import zipfile
+import zlib
+from collections.abc import Iterable, Iterator, Sequence
+from datetime import UTC, date, datetime
+from typing import NamedTuple
+
+TEXT, DAY, WHOLE, MONEY = "string", "date", "integer", "number"
+#: What begins a formula in a spreadsheet; such a text is written behind this mark.
+_FORMULA, _GUARD = ("=", "+", "-", "@", "\t", "\r"), "'"
+#: The day of every file in an archive, and of a spreadsheet's own data.
+_STILL = (1980, 1, 1, 0, 0, 0)
+
+Row = Sequence[object]
+
+
+class Column(NamedTuple):
+    """A column of a table: its name, kind and meaning."""
+
+    name: str
+    kind: str
+    meaning: str
+
+
+class Table(NamedTuple):
+    """A table of the month.
+
+    Attributes:
+        name: of the file, without ending.
+        title: in words.
+        columns: in their order; the first ``keys`` of them tell rows apart.
+        rows: values in the order of the columns; amounts as whole smallest units.
+        keys: how many columns tell rows apart; 0: none do.
+    """
+
+    name: str
+    title: str
+    columns: tuple[Column, ...]
+    rows: Iterable[Row]
+    keys: int = 1
+
+
+def decimal_text(minor: int, digits: int) -> str:
+    """Return a number of smallest units as an exact decimal.
+
+    >>> decimal_text(-5, 2), decimal_text(1500, 3), decimal_text(7, 0)
+    ('-0.05', '1.500', '7')
+    """
+    if not digits:
+        return str(minor)
+    whole = f"{abs(minor):0{digits + 1}d}"
+    sign = "-" if minor < 0 else ""
+    return f"{sign}{whole[:-digits]}.{whole[-digits:]}"
+
+
+def guarded(text: str) -> str:
+    """Return a text that no spreadsheet takes for a formula.
+
+    >>> guarded("=1+1"), guarded("Osgood")
+    ("'=1+1", 'Osgood')
+    """
+    return _GUARD + text if text.startswith(_FORMULA) else text
+
+
+def csv_archive(
+    tables: Iterable[Table], *, name: str, digits: int, notice: str
+) -> bytes:
+    """Return the tables as a Data Package in one ZIP file.
+
+    Args:
+        tables: of the month.
+        name: of the package, such as ``month-2026-10``.
+        digits: decimals of the currency.
+        notice: what stands on top of the README; says so if the month does not
+            reconcile.
+    """
+    files: list[tuple[str, bytes]] = []
+    resources, words = [], [notice, ""]
+    for table in tables:
+        data, count = _csv(table, digits)
+        file = f"{table.name}.csv"
+        files.append((file, data))
+        resources.append(_resource(table, file, data))
+        words += [f"{file}: {table.title}, {count} rows", *_dictionary(table), ""]
+    package = {
+        "$schema": "https://datapackage.org/profiles/2.0/datapackage.json",
+        "name": name,
+        "resources": resources,
+    }
+    described = json.dumps(package, indent=2, ensure_ascii=False) + "\n"
+    files.append(("datapackage.json", described.encode()))
+    files.append(("README.txt", "\r\n".join(words).encode()))
+    return archive(files)
+
+
+def _dictionary(table: Table) -> Iterator[str]:
+    for column in table.columns:
+        yield f"  {column.name}: {column.meaning}"
+
+
+def _csv(table: Table, digits: int) -> tuple[bytes, int]:
+    text = io.StringIO(newline="")
+    writer = csv.writer(text, lineterminator="\r\n")
+    writer.writerow(column.name for column in table.columns)
+    kinds = [column.kind for column in table.columns]
+    count = 0
+    for row in table.rows:
+        writer.writerow(
+            [_cell(value, kind, digits) for value, kind in zip(row, kinds, strict=True)]
+        )
+        count += 1
+    return text.getvalue().encode(), count
+
+
+def _cell(value: object, kind: str, digits: int) -> str:
+    if value is None:
+        return ""
+    if kind == MONEY:
+        return decimal_text(int(str(value)), digits)
+    if isinstance(value, date):
+        return value.isoformat()
+    text = str(value)
+    return guarded(text) if kind == TEXT else text
+
+
+def _resource(table: Table, file: str, data: bytes) -> dict[str, object]:
+    schema: dict[str, object] = {
+        "fields": [
+            {"name": c.name, "type": c.kind, "description": c.meaning}
+            for c in table.columns
+        ]
+    }
+    if table.keys:
+        schema["primaryKey"] = [c.name for c in table.columns[: table.keys]]
+    return {
+        "name": table.name.replace("_", "-"),
+        "title": table.title,
+        "path": file,
+        "type": "table",
+        "format": "csv",
+        "mediatype": "text/csv",
+        "encoding": "utf-8",
+        "bytes": len(data),
+        "hash": f"sha256:{hashlib.sha256(data).hexdigest()}",
+        "schema": schema,
+    }
+
+
+def spreadsheet(tables: Iterable[Table], *, digits: int, notice: str) -> bytes:
+    """Return the tables as one spreadsheet with typed cells, a sheet for each."""
+    import xlsxwriter
+
+    target = io.BytesIO()
+    book = xlsxwriter.Workbook(
+        target, {"constant_memory": True, "in_memory": True, "strings_to_urls": False}
+    )
+    book.set_properties({"created": _created(), "comments": notice})
+    head = book.add_format({"bold": True})
+    money = book.add_format(
+        {"num_format": "#,##0" + ("." + "0" * digits if digits else "")}
+    )
+    day = book.add_format({"num_format": "yyyy-mm-dd"})
+    for table in tables:
+        sheet = book.add_worksheet(table.name[:31])
+        sheet.freeze_panes(1, 0)
+        for at, column in enumerate(table.columns):
+            sheet.write_string(0, at, column.name, head)
+        for line, row in enumerate(table.rows, 1):
+            for at, (value, column) in enumerate(zip(row, table.columns, strict=True)):
+                if value is None:
+                    continue
+                if column.kind == MONEY:
+                    scaled = int(str(value)) / 10**digits
+                    sheet.write_number(line, at, scaled, money)
+                elif column.kind == WHOLE:
+                    sheet.write_number(line, at, int(str(value)))
+                elif isinstance(value, date):
+                    sheet.write_datetime(line, at, value, day)
+                else:
+                    sheet.write_string(line, at, guarded(str(value)))
+    book.close()
+    return target.getvalue()
+
+
+def _created() -> datetime:
+    return datetime(*_STILL, tzinfo=UTC).replace(tzinfo=None)
+
+
+def archive(files: Iterable[tuple[str, bytes]]) -> bytes:
+    """Return files in one ZIP file, the same bytes for the same files."""
+    target = io.BytesIO()
+    with zipfile.ZipFile(target, "w", zipfile.ZIP_DEFLATED) as packed:
+        for name, data in files:
+            entry = zipfile.ZipInfo(name, _STILL)
+            entry.compress_type = zipfile.ZIP_DEFLATED
+            entry.external_attr = 0o644 << 16
+            packed.writestr(entry, data)
+    return target.getvalue()
+
+
+# What was sent before.
+
+
+def digest(tables: Iterable[Table]) -> bytes:
+    """Return of every row its key and a short hash, to compare with another time."""
+    lines = [
+        f"{table.name}\t{_key(table, row)}\t{_short(row)}"
+        for table in tables
+        for row in table.rows
+    ]
+    return zlib.compress("\n".join(lines).encode(), 9)
+
+
+def _key(table: Table, row: Row) -> str:
+    return " ".join(str(value) for value in row[: table.keys or len(row)])
+
+
+def _short(row: Row) -> str:
+    text = "\x1f".join(map(str, row)).encode()
+    return hashlib.sha256(text).hexdigest()[:16]
+
+
+def differing(before: bytes, after: bytes) -> tuple[str, ...]:
+    """Return which rows differ between two digests: table and key, in order.
+
+    >>> first = Table("t", "", (Column("a", TEXT, ""),), [("1",)])
+    >>> other = Table("t", "", (Column("a", TEXT, ""),), [("1",), ("2",)])
+    >>> differing(digest([first]), digest([other]))
+    ('t 2',)
+    """
+    old, new = _told(before), _told(after)
+    rows = dict.fromkeys([*old, *new])
+    return tuple(
+        f"{name} {key}"
+        for name, key in rows
+        if old.get((name, key)) != new.get((name, key))
+    )
+
+
+def _told(packed: bytes) -> dict[tuple[str, str], str]:
+    told = {}
+    for line in zlib.decompress(packed).decode().split("\n"):
+        if line:
+            name, key, short = line.split("\t")
+            told[name, key] = short
+    return told

@@ -1,0 +1,167 @@
+"""Documents with their papers: issued, numbered, and made into files that are kept.
+
+The content of an invoice or credit note is frozen by ``invoices``; here it gets its
+paper and, where the buyer's side can read it, its EN 16931 XML. The PDF is made of
+what is kept right after the transaction, or at the next start (``issuing``).
+"""
+
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session, undefer
+
+from quoting.domain.invoice import Document, Why
+from quoting.domain.job import FreeLine, Override
+from quoting.i18n import Formats
+from quoting.store.database import Database
+from quoting.store.models import DocumentIssued, Payment, Quote
+from quoting.workflow import invoices, issuing, payments, rates
+from quoting.workflow.customers import NoSuchRecordError
+from quoting.workflow.invoices import Credited
+from quoting.workflow.issuing import File
+from quoting.workflow.quotes import Now
+
+if TYPE_CHECKING:
+    from quoting.papers.html import Paper
+
+STATEMENT, RECEIPT = "statement of account", "receipt"
+
+
+def issue(
+    session: Session,
+    of: Sequence[Quote],
+    now: Now,
+    *,
+    extra: Mapping[int, Sequence[FreeLine]] | None = None,
+    named: bool = True,
+    deposits: bool = True,
+    despite: Override | None = None,
+) -> DocumentIssued:
+    """Issue an invoice with its paper; as ``invoices.issue``.
+
+    Raises:
+        RuleError: as there.
+    """
+    row = invoices.issue(
+        session,
+        of,
+        now,
+        extra=extra,
+        named=named,
+        deposits=deposits,
+        despite=despite,
+    )
+    on_paper(session, row, now)
+    return row
+
+
+def credit(
+    session: Session,
+    invoice: DocumentIssued,
+    what: Credited,
+    now: Now,
+    *,
+    reason: Why,
+    because: str,
+) -> DocumentIssued:
+    """Issue a credit note with its paper; as ``invoices.credit``.
+
+    Raises:
+        RuleError: as there.
+    """
+    row = invoices.credit(session, invoice, what, now, reason=reason, because=because)
+    on_paper(session, row, now)
+    return row
+
+
+def on_paper(session: Session, row: DocumentIssued, now: Now) -> None:
+    """Give an issued document its paper, and its XML or the reason why it has none."""
+    from quoting.papers.einvoice import NotInEn16931Error, cii
+
+    document = invoices.content(session, row.id)
+    row.paper_id = issuing.issue(
+        session,
+        _paper(session, document),
+        kind=document.kind,
+        number=document.number,
+        quote_id=row.quote_id,
+        customer_id=row.customer_id,
+        at=now.at,
+        who=now.who,
+    )
+    try:
+        row.xml = cii(document)
+    except NotInEn16931Error as error:
+        row.no_xml = str(error)
+    session.flush()
+
+
+def _paper(session: Session, document: Document) -> "Paper":
+    from quoting.papers.issued import issued_paper
+
+    shop = rates.in_force(session, document.on).edition.shop
+    formats = Formats(document.locale, document.currency)
+    return issued_paper(document, shop, formats, shop.paper)
+
+
+def pay(
+    session: Session,
+    amount: int,
+    method: str,
+    now: Now,
+    *,
+    customer_id: int | None = None,
+    document: DocumentIssued | None = None,
+    by_hand: Mapping[str, int] | None = None,
+    note: str = "",
+) -> Payment:
+    """Take a payment and issue its receipt; as ``payments.pay``.
+
+    Raises:
+        RuleError: as there.
+    """
+    return payments.pay(
+        session,
+        amount,
+        method,
+        now,
+        customer_id=customer_id,
+        document=document,
+        by_hand=by_hand,
+        note=note,
+    )
+
+
+def file_of(database: Database, document_id: int) -> File:
+    """Return a document's file as it was issued; make it first where it was not yet.
+
+    Raises:
+        NoPdfError: the machine lacks what a PDF needs; the content stays kept.
+        NoSuchRecordError: there is no such document.
+    """
+    with database.reading() as session:
+        row = invoices.of_number(session, document_id)
+        paper_id = row.paper_id
+    if paper_id is None:
+        raise NoSuchRecordError(what="paper of document", key=document_id)
+    return issuing.file_of(database, paper_id)
+
+
+def xml_of(session: Session, document_id: int, syntax: str) -> tuple[str, bytes]:
+    """Return a document as EN 16931 XML, in the syntax ``cii`` or ``ubl``.
+
+    Raises:
+        NoSuchRecordError: there is no such document, or it has no XML.
+    """
+    from quoting.papers.einvoice import ubl
+
+    row = session.scalars(
+        select(DocumentIssued)
+        .where(DocumentIssued.id == document_id)
+        .options(undefer(DocumentIssued.xml))
+    ).one_or_none()
+    if row is None or row.xml is None:
+        raise NoSuchRecordError(what="XML of document", key=document_id)
+    data = row.xml if syntax == "cii" else ubl(invoices.content(session, document_id))
+    return f"{row.number}-{syntax}.xml", data
