@@ -498,6 +498,58 @@ def backup(file: Path, database: str | None) -> None:
 
 
 @main.command()
+@click.argument("month")
+@click.option(
+    "--out",
+    type=click.Path(file_okay=False, path_type=Path),
+    required=True,
+    help="Folder for the files; made if it is not there.",
+)
+@DATABASE
+def month(month: str, out: Path, database: str | None) -> None:
+    """Write the files of MONTH, such as 2026-10, for the accountant.
+
+    CSV tables as a Data Package, a spreadsheet and the month's EN 16931 XML, each in
+    one file. Says on top whether the month reconciles; exit code 1 if it does not.
+    """
+    from zoneinfo import ZoneInfo
+
+    from quoting.domain.month import Month
+    from quoting.store.database import Database
+    from quoting.workflow import exports
+    from quoting.workflow.month import report
+    from quoting.workflow.people import zone
+    from quoting.workflow.quotes import Now
+
+    try:
+        which = Month.read(month)
+        settings = _records(database)
+        with closing(Database(settings.database)) as records:
+            with records.reading() as session:
+                at = datetime.now(UTC)
+                today = at.astimezone(ZoneInfo(zone(session))).date()
+                made = report(session, which, today)
+            now = Now(_at_the_command_line(), at, today)
+            out.mkdir(parents=True, exist_ok=True)
+            compared = ""
+            for what in ("csv", "xlsx", "xml"):
+                file = exports.send(records, which, what, now)
+                (out / file.name).write_bytes(file.data)
+                compared = compared or exports.compared(file)
+                click.echo(f"{out / file.name}: {len(file.data)} bytes")
+    except RuleError as error:
+        _refuse(error)
+    click.echo(f"{which}: {compared}.")
+    for check in made.checks:
+        if not check.holds:
+            click.echo(f"Out by {check.out}: {check.name}", err=True)
+    if not made.reconciles:
+        click.echo(f"{which} does not reconcile.", err=True)
+        raise SystemExit(1)
+    click.echo(f"{which} reconciles: {len(made.checks)} identities hold.")
+
+
+@main.command()
 @click.argument("file", type=FILE)
 @DATABASE
 def restore(file: Path, database: str | None) -> None:

@@ -22,13 +22,29 @@ from typing import NamedTuple
 from sqlalchemy.orm import Session
 
 from quoting.domain.consent import Consent, How
+from quoting.domain.invoice import Why
 from quoting.domain.job import Job
 from quoting.domain.life import OrderMove, QuoteMove, WaitsFor
+from quoting.domain.month import Month
 from quoting.domain.phrase import say
 from quoting.store.database import Database
-from quoting.store.models import Customer, Order, Quote
-from quoting.workflow import customers, deposits, orders, people, quotes, rates
+from quoting.store.models import Customer, DocumentIssued, Order, Quote
+from quoting.workflow import (
+    customers,
+    debts,
+    deposits,
+    documents,
+    invoices,
+    month,
+    orders,
+    payments,
+    people,
+    quotes,
+    rates,
+    till,
+)
 from quoting.workflow.customers import Details
+from quoting.workflow.invoices import Credited
 from quoting.workflow.orders import BookedIn, HeadCame
 from quoting.workflow.quotes import About, Asked, Now
 
@@ -50,8 +66,9 @@ PEOPLE = (
     SignIn("counter", "tallow counter", "Posy Larkham", "PL", (people.COUNTER,)),
     SignIn("bench", "tallow bench", "Ivo Stannick", "IS", (people.BENCH,)),
     SignIn("accounts", "tallow accounts", "Odile Pence", "OP", (people.ACCOUNTS,)),
+    SignIn("reader", "tallow reader", "Ottilie Ledger", "OL", (people.READER,)),
 )
-_OWNER, _COUNTER, _BENCH, _ACCOUNTS = (person.name for person in PEOPLE)
+_OWNER, _COUNTER, _BENCH, _ACCOUNTS = (person.name for person in PEOPLE[:4])
 
 
 class _Head(NamedTuple):
@@ -151,6 +168,12 @@ Oddercott Pockridge Quaintrell Rushbottle Snodmarsh Thistlewold Underbeck Vinnic
 Wigglesham Yarnstead Zealcombe
 """
 _NO = ("too dear", "found a second-hand head", "sold the vehicle", "no reason given")
+_BECAUSE = (
+    "the valve job took two attempts",
+    "agreed on the telephone afterwards",
+    "one seat was not cut after all",
+)
+_FRIDAY = 4
 _CAME_WITH = ("", "valves in a tray", "cams, caps and followers", "old gasket")
 _PLACES = ("shelf 1", "shelf 2", "shelf 3", "tray 4", "tray 7", "floor by the door")
 
@@ -356,6 +379,7 @@ class _Year:
                     if day == self.day:
                         self._begin(plan)
                 self._go_on()
+                self._keep_books()
             self.day, self.minutes = self.day + timedelta(days=1), 0
 
     def _begin(self, plan: _Plan) -> None:
@@ -459,6 +483,73 @@ class _Year:
             return
         yield plan.rests
         self._move(order, OrderMove.COLLECT, _COUNTER, collected_by=_contact(customer))
+        yield from self._settle(order, customer)
+
+    def _settle(self, order: Order, customer: Customer) -> Iterator[int]:
+        """Invoice an order and take its money; now and then something is credited."""
+        rng, session = self.rng, self.session
+        if customer.collective:
+            return  # invoiced with the others of its month
+        invoice = documents.issue(session, [order.quote], self._now(_COUNTER))
+        if customer.terms:
+            yield rng.randint(5, 40)
+        if rng.random() < 0.04:
+            yield rng.randint(1, 8)
+            part = max(1, invoice.gross // 10)
+            currency = quotes.currency_of(session, order.quote)
+            note = documents.credit(
+                session,
+                invoice,
+                Credited(amount=currency.from_minor(part)),
+                self._now(_ACCOUNTS),
+                reason=rng.choice((Why.GOODWILL, Why.PRICE, Why.WORK)),
+                because=rng.choice(_BECAUSE),
+            )
+            if note.left:
+                payments.set_against(session, note, self._now(_ACCOUNTS))
+        if rng.random() < 0.02:
+            yield 100
+            if invoice.left:
+                debts.write_off(session, invoice, "gone away", self._now(_ACCOUNTS))
+        elif invoice.left > 0:
+            method = "bank transfer" if customer.terms else rng.choice(("card", "cash"))
+            documents.pay(
+                session, invoice.left, method, self._now(_ACCOUNTS), document=invoice
+            )
+
+    def _keep_books(self) -> None:
+        """Count the till on Fridays; close the month before on its third working day.
+
+        The customers who want one invoice a month get it on the first.
+        """
+        session, first = self.session, self.day.replace(day=1)
+        if self.day.weekday() == _FRIDAY and (lies := till.expected_cash(session)) > 0:
+            till.count_cash(session, lies, lies, "", self._now(_ACCOUNTS))
+        if self.day == _back(first - timedelta(days=1), -1):
+            for customer, came in invoices.collective(session, self.day):
+                rows = [order.quote for order in came]
+                made = documents.issue(session, rows, self._now(_ACCOUNTS))
+                if made.left:
+                    self._begin_payment(customer, made)
+        if self.day == _back(first - timedelta(days=1), -3):
+            month.close(
+                session, Month.of(first - timedelta(days=1)), self._now(_ACCOUNTS)
+            )
+
+    def _begin_payment(self, customer: Customer, invoice: DocumentIssued) -> None:
+        self.begun += 1
+        story = self._pays(customer, invoice)
+        heapq.heappush(self.agenda, _Next(self.day, self.begun, story))
+
+    def _pays(self, customer: Customer, invoice: DocumentIssued) -> Iterator[int]:
+        yield self.rng.randint(8, 30)
+        documents.pay(
+            self.session,
+            invoice.left,
+            "bank transfer",
+            self._now(_ACCOUNTS),
+            customer_id=customer.id,
+        )
 
     def _call(self, plan: _Plan, head: _Head, customer: Customer | None) -> Quote:
         rng, session = self.rng, self.session
@@ -610,6 +701,7 @@ class _Year:
         )
         now = self._now(_COUNTER)
         row = customers.save(self.session, details, at=now.at, who=now.who)
+        row.collective = terms == "FLEET"
         self.owned.append(row)
 
     def _whose(self, head: _Head, customer: int | None) -> Customer:

@@ -11,8 +11,10 @@ from typing import TYPE_CHECKING
 from sqlalchemy import select
 from sqlalchemy.orm import Session, undefer
 
+from quoting.domain.errors import translatable
 from quoting.domain.invoice import Document, Why
 from quoting.domain.job import FreeLine, Override
+from quoting.domain.legal_form import Form, title
 from quoting.i18n import Formats
 from quoting.store.database import Database
 from quoting.store.models import DocumentIssued, Payment, Quote
@@ -90,19 +92,29 @@ def on_paper(session: Session, row: DocumentIssued, now: Now) -> None:
         at=now.at,
         who=now.who,
     )
-    try:
-        row.xml = cii(document)
-    except NotInEn16931Error as error:
-        row.no_xml = str(error)
+    country = rates.in_force(session, document.on).edition.country(document.on)
+    if country is None or not country.en16931:
+        row.no_xml = str(NotInEn16931Error(why=_ELSEWHERE))
+    else:
+        try:
+            row.xml = cii(document)
+        except NotInEn16931Error as error:
+            row.no_xml = str(error)
     session.flush()
+
+
+_ELSEWHERE = translatable("the shop's country has no row that says it uses EN 16931")
 
 
 def _paper(session: Session, document: Document) -> "Paper":
     from quoting.papers.issued import issued_paper
 
-    shop = rates.in_force(session, document.on).edition.shop
+    edition = rates.in_force(session, document.on).edition
+    form = Form.FULL if document.buyer else Form.SIMPLIFIED
+    called = title(edition.words, document.kind, form) if edition.words else ""
     formats = Formats(document.locale, document.currency)
-    return issued_paper(document, shop, formats, shop.paper)
+    shop = edition.shop
+    return issued_paper(document, shop, formats, shop.paper, title=called)
 
 
 def pay(

@@ -424,14 +424,19 @@ def send(database: Database, which: Month, what: str, now: Now) -> Sent:
                 act=journal.SENT,
                 at=now.at,
                 by=now.who,
-                why=_compared(before, differs),
+                why=_said(before, differs),
                 sent=told,
             )
         )
     return Sent(name, data, kind, before, differs)
 
 
-def _compared(before: MonthAct | None, differs: tuple[str, ...]) -> str:
+def compared(file: Sent) -> str:
+    """Return in words how a file compares with the last one that was sent."""
+    return _said(file.before, file.differs)
+
+
+def _said(before: MonthAct | None, differs: tuple[str, ...]) -> str:
     if before is None:
         return "for the first time"
     if not differs:

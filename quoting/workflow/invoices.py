@@ -27,6 +27,7 @@ from quoting.domain.errors import RuleError, translatable
 from quoting.domain.invoice import Bank, Deducted, Document, Kind, Party, Why, Work
 from quoting.domain.job import FreeLine, Job, Override
 from quoting.domain.journal import of_document
+from quoting.domain.legal_form import legends_for, which_document
 from quoting.domain.life import OrderState, sets_aside
 from quoting.domain.money import ZERO, apportion
 from quoting.domain.pricing import Priced, price
@@ -49,7 +50,7 @@ from quoting.store.models import (
     Quote,
     SurchargeHeld,
 )
-from quoting.workflow import journal, orders, quotes
+from quoting.workflow import journal, orders, quotes, rates
 from quoting.workflow.customers import NoSuchRecordError
 from quoting.workflow.quotes import Now
 
@@ -140,6 +141,7 @@ def draft(
 
     Raises:
         AlreadyInvoicedError: some of it is invoiced.
+        BuyerNeededError: the shop's country has the buyer named.
         MixedInvoiceError: it does not belong on one invoice.
         NothingToInvoiceError: *of* is empty.
         NoYesError: nothing was said yes to.
@@ -188,6 +190,8 @@ def draft(
         quote=lead.quote.number if len(work) == 1 else "",
         work=lead.order.number if lead.order and len(work) == 1 else "",
     )
+    if (country := edition.country(on)) is not None:
+        which_document(country, document.gross, edition.currency.code, named=named)
     held = _held(session, work) if deposits else []
     document = replace(document, deposits=_deducted(session, document, held))
     return Draft(
@@ -523,7 +527,9 @@ def keep(
     """
     journal.check_open(session, document.on)
     number = numbering.take(session, document.kind, document.on)
-    document = replace(document, number=number)
+    words = rates.in_force(session, document.on).edition.words
+    legends = legends_for(words, document) if words else ()
+    document = replace(document, number=number, legends=legends)
     minor = document.currency.to_minor
     deposit = any(item.kind == "deposit" for item in document.items)
     left = ZERO if deposit else document.due

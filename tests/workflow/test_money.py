@@ -281,7 +281,7 @@ def test_what_somebody_says_a_payment_pays_is_checked_all_at_once(shop, customer
 
 
 def test_nobody_pays_twice_without_an_account(shop):
-    quote = shop.save(TWIN_CAM, caller="a man with a van")
+    quote = shop.save("16v twin cam skim 0.10", caller="a man with a van")
     with shop.database.transaction() as session:
         row = quotes.quote_of(session, quote)
         yes = Consent(by="the man", how=How.IN_PERSON)
