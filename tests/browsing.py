@@ -24,6 +24,7 @@ NAMES = {
     "counter": "Colin Counter",
     "bench": "Bea Bench",
     "accounts": "Abel Accounts",
+    "reader": "Rita Reader",
 }
 _TOKEN = re.compile(r'name="form_token" value="([^"]+)"')
 _ONCE = re.compile(r'name="once" value="([^"]+)"')

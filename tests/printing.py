@@ -9,6 +9,7 @@ from html.parser import HTMLParser
 from pathlib import Path
 
 from builders import DEMO, edition
+from PIL import Image, ImageDraw
 from pypdf import PdfReader
 
 from quoting.i18n import Formats
@@ -265,3 +266,29 @@ def shown(kind, job="", size="", **values):
 def printed(kind, job="", size="", **values):
     """Return it as PDF; made once in a run of the tests."""
     return Printed(made(kind, job, shop(**values), size))
+
+
+#: Pixels of a module of a drawn code.
+MODULE = 4
+
+#: A step of the outline: where to go, or how far to go dark.
+STEP = re.compile(r"([Mmh])(-?[\d.]+)(?: ?(-?[\d.]+))?")
+
+
+def drawn(svg):
+    """Return the picture that an SVG of horizontal strokes draws, and its width."""
+    [side] = set(map(int, re.search(r'viewBox="0 0 (\d+) (\d+)"', svg).groups()))
+    picture = Image.new("L", (side * MODULE, side * MODULE), "white")
+    draw = ImageDraw.Draw(picture)
+    x = y = 0.0
+    for step, first, second in STEP.findall(re.search(r' d="([^"]+)"', svg)[1]):
+        if step == "h":
+            box = [x, y - 0.5, x + float(first), y + 0.5]
+            left, top, right, bottom = (round(edge * MODULE) for edge in box)
+            draw.rectangle((left, top, right - 1, bottom - 1), fill="black")
+            x += float(first)
+        elif step == "M":
+            x, y = float(first), float(second)
+        else:
+            x, y = x + float(first), y + float(second)
+    return picture, side

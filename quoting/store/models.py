@@ -582,6 +582,7 @@ class DocumentIssued(Record):
     left: Mapped[Minor]
     settled: Mapped[date | None]
     reason: Mapped[Code]
+    because: Mapped[Words]
     certificate: Mapped[Code]
     issued: Mapped[Instant]
     issued_by: Mapped[str] = mapped_column(String(200))

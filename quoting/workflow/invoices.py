@@ -551,6 +551,7 @@ def keep(
         left=minor(left),
         settled=None if left else document.on,
         reason=document.reason or "",
+        because=document.because,
         issued=now.at,
         issued_by=now.who,
         content=document_file.write(document),

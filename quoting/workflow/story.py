@@ -106,7 +106,7 @@ def _told(
             f"{document.kind} issued",
             document.number,
             money.from_minor(document.gross),
-            document.reason,
+            ": ".join(filter(None, (document.reason, document.because))),
             ("document", document.id),
         )
         yield from _of_money(session, document, money)

@@ -26,8 +26,10 @@ import pytest
 from at_the_counter import FOUR, GUIDES, PAIR, Shop
 from PIL import Image
 
+from quoting.domain.invoice import Why
 from quoting.domain.life import OrderMove, QuoteMove, WaitsFor
-from quoting.workflow import deposits, orders, people, quotes
+from quoting.workflow import deposits, documents, orders, people, quotes
+from quoting.workflow.invoices import Credited
 
 pytestmark = pytest.mark.needs_browser
 
@@ -147,6 +149,27 @@ SCREENS = {
         at="/quotes/{offered}", typed={"by": "Pat"}, press="Record the yes",
         ended=True, answer=401,
     ),
+    "accounts, empty": Screen(at="/accounts", shop="empty"),
+    "accounts": Screen(at="/accounts", role="accounts"),
+    "accounts, to the reader": Screen(at="/accounts", role="reader"),
+    "invoice, before it is issued": Screen(at="/accounts/invoice?quote={ready quote}"),
+    "invoice, refused": Screen(
+        at="/accounts/invoice?quote={ready quote}", press="Issue it", answer=422,
+        typed={"line1": "Storage", "amount1": "much"},
+    ),
+    "invoice": Screen(at="/accounts/documents/{invoice}"),
+    "invoice, credit refused": Screen(
+        at="/accounts/documents/{invoice}", typed={"amount": "lots"},
+        press="Take it", answer=422,
+    ),
+    "credit note": Screen(at="/accounts/documents/{credit note}"),
+    "story": Screen(at="/accounts/documents/{invoice}/story", role="reader"),
+    "account": Screen(at="/accounts/customers/{customer}"),
+    "deposits": Screen(at="/accounts/deposits", role="accounts"),
+    "till": Screen(at="/accounts/till"),
+    "names of accounts": Screen(at="/accounts/names"),
+    "month": Screen(at="/accounts/months/2027-01"),
+    "month, nothing in it": Screen(at="/accounts/months/2027-01", shop="empty"),
     "part prices": Screen(at="/rates/parts"),
     "part prices, one chosen": Screen(at="/rates/parts?part=SEAL-9&q=seal"),
     "part prices, nothing": Screen(at="/rates/parts?q=zzzz"),
@@ -203,8 +226,21 @@ class Full(Shop):
             [person] = [p for p in people.everybody(session) if p.sign_in == "counter"]
             keys["person"] = person.id
             at, who = self.now.at, self.now.who
+            keys |= self.money(session, keys)
             people.register_device(session, "Tablet", at=at, who=who)
         return keys
+
+    def money(self, session, keys):
+        """Invoice what was collected, take some money, credit a little."""
+        row = orders.order_of(session, keys["collected"]).quote
+        invoice = documents.issue(session, [row], self.now)
+        documents.pay(session, 5000, "cash", self.now, document=invoice)
+        note = documents.credit(
+            session, invoice, Credited(amount=Decimal(20)), self.now,
+            reason=Why.GOODWILL, because="It took two attempts.",
+        )  # fmt: skip
+        ready = orders.order_of(session, keys["ready"]).quote_id
+        return {"invoice": invoice.id, "credit note": note.id, "ready quote": ready}
 
     def booked(self, customer):
         """Book heads in and bring each order into a state of its own."""

@@ -10,8 +10,8 @@ from datetime import date
 import page as validator
 import pytest
 import zxingcpp
-from PIL import Image, ImageDraw
-from printing import Printed, Shown, shop
+from PIL import ImageDraw
+from printing import MODULE, Printed, Shown, drawn, shop
 
 from quoting.domain.counter import TaggedHead
 from quoting.i18n import Formats
@@ -50,31 +50,6 @@ def failures(pdf):
     profile = validator.ValidationProfile.PDF_UA_1
     report = validator.validate_pdf_bytes(pdf, profile=profile)
     return {failure.rule_id for failure in report.failures}
-
-
-MODULE = 4  # pixels
-
-#: A step of the outline: where to go, or how far to go dark.
-STEP = re.compile(r"([Mmh])(-?[\d.]+)(?: ?(-?[\d.]+))?")
-
-
-def drawn(svg):
-    """Return the picture that an SVG of horizontal strokes draws, and its width."""
-    [side] = set(map(int, re.search(r'viewBox="0 0 (\d+) (\d+)"', svg).groups()))
-    picture = Image.new("L", (side * MODULE, side * MODULE), "white")
-    draw = ImageDraw.Draw(picture)
-    x = y = 0.0
-    for step, first, second in STEP.findall(re.search(r' d="([^"]+)"', svg)[1]):
-        if step == "h":
-            box = [x, y - 0.5, x + float(first), y + 0.5]
-            left, top, right, bottom = (round(edge * MODULE) for edge in box)
-            draw.rectangle((left, top, right - 1, bottom - 1), fill="black")
-            x += float(first)
-        elif step == "M":
-            x, y = float(first), float(second)
-        else:
-            x, y = x + float(first), y + float(second)
-    return picture, side
 
 
 def codes(paper):

@@ -15,8 +15,8 @@ FOR_ALL = {
 #: Who may go where, by how the address begins.
 DOORS = {
     "/people": {"owner"},
-    "/me": {"owner", "counter", "bench", "accounts"},
-    "/sign-out": {"owner", "counter", "bench", "accounts"},
+    "/me": {"owner", "counter", "bench", "accounts", "reader"},
+    "/sign-out": {"owner", "counter", "bench", "accounts", "reader"},
     "/phone": {"owner", "counter"},
 }
 

@@ -611,7 +611,7 @@ def test_a_sale_is_priced_invoiced_and_paid_in_one_go(shop, counter):
     assert quote.number not in counter.get("/counter").text
     page = counter.get(answer.location).text
     assert "Sold over the counter" in page
-    assert '>Book in</a>' not in page
+    assert ">Book in</a>" not in page
 
 
 def test_a_known_buyer_is_found_and_buys_on_their_own_terms(shop, counter):

@@ -496,6 +496,7 @@ def upgrade() -> None:
         sa.Column("left", sa.BigInteger(), nullable=False),
         sa.Column("settled", sa.Date(), nullable=True),
         sa.Column("reason", sa.String(length=80), nullable=False),
+        sa.Column("because", sa.Text(), nullable=False),
         sa.Column("certificate", sa.String(length=80), nullable=False),
         sa.Column("issued", sa.DateTime(), nullable=False),
         sa.Column("issued_by", sa.String(length=200), nullable=False),

@@ -1,0 +1,261 @@
+"""Accounts: the month's work of whoever keeps the books, in the browser."""
+
+import csv
+import io
+import json
+import zipfile
+from decimal import Decimal
+
+import pytest
+from at_the_counter import FOUR, Shop, send
+from lxml import etree
+from sqlalchemy import select
+
+from quoting.domain.life import OrderMove
+from quoting.store.models import (
+    CashCount,
+    DepositTaken,
+    DocumentIssued,
+    MonthAct,
+    Payment,
+)
+from quoting.workflow import deposits, orders, quotes
+
+
+@pytest.fixture
+def shop(database, clock):
+    return Shop(database, clock)
+
+
+@pytest.fixture
+def accounts(at):
+    return at("accounts")
+
+
+@pytest.fixture
+def ready(shop):
+    """Return the quote of an order that is ready, with its customer."""
+    customer = shop.customer(address="1 Exampleton Road")
+    key = shop.order(customer=customer)
+    with shop.database.transaction() as session:
+        row = orders.order_of(session, key)
+        orders.move(session, row, row.version, OrderMove.MAKE_READY, shop.now)
+        return row.quote_id
+
+
+def issued(shop, accounts, quote, **typed):
+    """Issue the invoice for a quote in the browser; return its row."""
+    page = f"/accounts/invoice?quote={quote}"
+    answer = send(accounts, page, "/accounts/invoice", **typed)
+    assert answer.status_code == 303, answer.text
+    return shop.rows(DocumentIssued)[-1]
+
+
+def table(packed, name):
+    """Return the rows of a table in an archive."""
+    return list(csv.DictReader(io.StringIO(packed.read(name).decode())))
+
+
+def on(row):
+    return f"/accounts/documents/{row.id}"
+
+
+def test_what_is_ready_is_to_be_invoiced_and_then_owed(shop, accounts, ready):
+    assert "W-00001" in accounts.get("/accounts").text
+    page = accounts.get(f"/accounts/invoice?quote={ready}").text
+    total = shop.told(FOUR).total
+    assert f"£{total:,.2f}" in page
+    assert "Line by line as it was said yes to." in page
+
+    row = issued(shop, accounts, ready, named="1", deposits="1")
+
+    assert (row.number, row.gross) == ("I-00001", int(total * 100))
+    text = accounts.get("/accounts").text
+    assert "Everything that is ready or was handed over is invoiced." in text
+    assert "Brook Farm Engines" in text
+
+
+def test_a_double_click_issues_one_invoice(shop, accounts, ready):
+    page = f"/accounts/invoice?quote={ready}"
+    first = send(accounts, page, "/accounts/invoice", named="1")
+    assert first.status_code == 303
+    again = send(accounts, page, "/accounts/invoice", named="1")
+    assert again.status_code == 422
+    assert "is invoiced already, as I-00001" in again.text
+    assert len(shop.rows(DocumentIssued)) == 1
+
+
+def test_what_was_typed_stays_when_an_invoice_is_refused(accounts, ready):
+    page = f"/accounts/invoice?quote={ready}"
+    answer = send(
+        accounts, page, "/accounts/invoice", line1="Six weeks of storage",
+        amount1="ninety", named="1",
+    )  # fmt: skip
+    assert answer.status_code == 422
+    assert "Six weeks of storage" in answer.text
+    assert 'value="ninety"' in answer.text
+
+
+def test_more_than_was_said_yes_to_is_not_charged_without_the_owners_word(
+    shop, accounts, at, ready
+):
+    page = f"/accounts/invoice?quote={ready}"
+    more = {"line1": "Storage", "amount1": "900.00", "named": "1"}
+    answer = send(accounts, page, "/accounts/invoice", **more, reason="because")
+    assert answer.status_code == 422
+    assert shop.rows(DocumentIssued) == []
+    row = issued(shop, at("owner"), ready, **more, reason="agreed on the phone")
+    assert row.number == "I-00001"
+
+
+def test_a_payment_a_credit_and_a_refund_tell_one_story(shop, accounts, ready):
+    row = issued(shop, accounts, ready, named="1")
+    due = row.gross
+    pay = send(
+        accounts, on(row), f"{on(row)}/pay", amount=f"{due / 100:.2f}", method="card"
+    )
+    assert pay.status_code == 303
+    [paid] = shop.rows(Payment)
+    assert (paid.amount, paid.method, paid.left) == (due, "card", 0)
+
+    refused = send(
+        accounts, on(row), f"{on(row)}/credit", what="amount", amount="9,999.00",
+        reason_code="goodwill", because="a long wait",
+    )  # fmt: skip
+    assert refused.status_code == 422
+    assert "a long wait" in refused.text
+    send(
+        accounts, on(row), f"{on(row)}/credit", what="amount", amount="10.00",
+        reason_code="goodwill", because="a long wait",
+    )  # fmt: skip
+    note = shop.rows(DocumentIssued)[-1]
+    assert (note.number, note.gross, note.left) == ("C-00001", 1000, 1000)
+
+    send(
+        accounts, on(note), f"{on(note)}/refund", how="back", amount="10.00",
+        method="card", why="they asked for it",
+    )  # fmt: skip
+    told = accounts.get(f"{on(note)}/story").text
+    for words in (
+        "Quote saved", "Invoice issued", "Paid, card", "Credit note issued",
+        "Paid back, card", "they asked for it", "a long wait",
+    ):  # fmt: skip
+        assert words in told
+    assert "cost" not in told.lower()
+
+
+def test_the_files_of_a_document_are_the_stored_ones(shop, accounts, ready):
+    row = issued(shop, accounts, ready, named="1")
+    cii = accounts.get(f"{on(row)}/xml/cii")
+    ubl = accounts.get(f"{on(row)}/xml/ubl")
+    assert etree.QName(etree.fromstring(cii.data)).localname == "CrossIndustryInvoice"
+    assert etree.QName(etree.fromstring(ubl.data)).localname == "Invoice"
+    assert accounts.get(f"{on(row)}/xml/other").status_code == 404
+    shop.customer("Another")
+    assert accounts.get(f"{on(row)}/xml/cii").data == cii.data
+
+
+@pytest.mark.needs_pdf
+def test_an_invoice_is_printed_once_and_is_the_same_file_ever_after(
+    shop, accounts, ready
+):
+    row = issued(shop, accounts, ready, named="1")
+    first = accounts.get(f"{on(row)}/paper")
+    assert first.data.startswith(b"%PDF")
+    assert accounts.get(f"{on(row)}/paper").data == first.data
+
+
+def test_a_deposit_is_paid_back_kept_or_moved(shop, accounts):
+    quote = shop.yes(shop.quote(("", FOUR), customer_id=shop.customer()))
+    other = shop.quote(("", FOUR), caller="Pat")
+    with shop.database.transaction() as session:
+        row = quotes.quote_of(session, quote)
+        key = deposits.take_deposit(session, row, Decimal(100), "cash", shop.now).id
+    page, form = "/accounts/deposits", f"/accounts/deposits/{key}"
+    assert "£100.00" in accounts.get(page).text
+    refused = send(
+        accounts, page, form, how="back", amount="200.00", method="card", why="x"
+    )
+    assert refused.status_code == 422
+    send(accounts, page, form, how="back", amount="40.00", method="card", why="less")
+    send(accounts, page, form, how="move", to="Q-00002", why="same man")
+    [row] = shop.rows(DepositTaken)
+    assert (row.held, row.quote_id) == (6000, other)
+    send(accounts, page, form, how="keep", why="never came", taxed="1")
+    assert shop.rows(DepositTaken)[0].held == 0
+
+
+def test_the_till_is_counted(shop, accounts, ready):
+    row = issued(shop, accounts, ready, named="1")
+    send(accounts, on(row), f"{on(row)}/pay", amount="50.00", method="cash")
+    page = "/accounts/till"
+    refused = send(accounts, page, page, counted="49.00", banked="40.00")
+    assert refused.status_code == 422
+    send(accounts, page, page, counted="49.00", banked="40.00", note="wrong change")
+    [count] = shop.rows(CashCount)
+    assert (count.expected, count.counted, count.banked) == (5000, 4900, 4000)
+    assert "£9.00" in accounts.get(page).text
+
+
+def test_a_month_is_closed_sent_and_reopened_by_the_owner(
+    shop, accounts, at, ready, clock
+):
+    issued(shop, accounts, ready, named="1")
+    month = f"{clock():%Y-%m}"
+    page = f"/accounts/months/{month}"
+    assert "It reconciles" in accounts.get(page).text
+    clock.on(days=31)
+    accounts = at("accounts")
+    assert send(accounts, page, f"{page}/close").status_code == 303
+    assert "Closed" in accounts.get(page).text
+    assert accounts.send(f"{page}/reopen", page, why="x").status_code == 403
+    owner = at("owner")
+    assert send(owner, page, f"{page}/reopen", why="").status_code == 422
+    assert send(owner, page, f"{page}/reopen", why="forgot one").status_code == 303
+    assert [act.act for act in shop.rows(MonthAct)] == ["closed", "reopened"]
+
+
+def test_the_months_files_hold_what_the_screen_shows(shop, accounts, ready, clock):
+    row = issued(shop, accounts, ready, named="1")
+    page = f"/accounts/months/{clock():%Y-%m}"
+    answer = send(accounts, page, f"{page}/send", what="csv")
+    with zipfile.ZipFile(io.BytesIO(answer.data)) as packed:
+        [line] = list(
+            csv.DictReader(io.StringIO(packed.read("documents.csv").decode()))
+        )
+        assert line["number"] == row.number
+        assert Decimal(line["gross"]) == Decimal(row.gross) / 100
+        journal = table(packed, "journal.csv")
+        debit = sum(Decimal(each["debit"]) for each in journal)
+        assert debit == sum(Decimal(each["credit"]) for each in journal) > 0
+        assert json.loads(packed.read("datapackage.json"))["name"].startswith("month-")
+    send(accounts, page, f"{page}/send", what="xml")
+    assert "Sent" in accounts.get(page).text
+    with shop.database.reading() as session:
+        said = session.scalars(select(MonthAct.why).order_by(MonthAct.id)).all()
+    assert said[0] == "for the first time"
+    assert said[1].startswith("same as sent")
+
+
+def test_the_reader_reads_and_changes_nothing(shop, accounts, at, ready):
+    row = issued(shop, accounts, ready, named="1")
+    reader = at("reader")
+    for page in ("/accounts", on(row), "/accounts/till", "/accounts/deposits"):
+        assert reader.get(page).status_code == 200
+    text = reader.get(on(row)).text
+    assert "Credit it" not in text
+    assert "Take a payment" not in text
+    refused = reader.send(f"{on(row)}/pay", "/me", amount="1.00", method="cash")
+    assert refused.status_code == 403
+    assert shop.rows(Payment) == []
+
+
+def test_the_accounts_are_named_as_the_accountant_does(shop, accounts, ready):
+    issued(shop, accounts, ready, named="1")
+    page = "/accounts/names"
+    send(
+        accounts, page, page, **{"code-debtors|": "1100", "name-debtors|": "Customers"}
+    )
+    text = accounts.get(page).text
+    assert 'value="1100"' in text
+    assert 'value="Customers"' in text
