@@ -125,6 +125,7 @@ def test_a_sale_over_the_counter_ends_in_a_paid_invoice(page, shop):
     price = f"£{shop.told(FOUR).total:,.2f}"
     page.goto("/counter/sale")
     page.get_by_label("What is sold").fill(FOUR)
+    page.get_by_label("Who buys").fill("Pat Ellery")
     if page.evaluate("matchMedia('(scripting: enabled)').matches"):
         page.wait_for_selector("#take")
         with page.expect_navigation():

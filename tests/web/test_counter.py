@@ -593,7 +593,7 @@ def ring_up(browser, **fields):
 
 
 def test_a_sale_is_priced_invoiced_and_paid_in_one_go(shop, counter):
-    fields = ring_up(counter, said=FOUR, method="card")
+    fields = ring_up(counter, said=FOUR, name="Pat Ellery", method="card")
     assert Decimal(fields["shown"]) == shop.told(FOUR).total
 
     answer = counter.client.post("/counter/sale", data=fields)
@@ -601,7 +601,7 @@ def test_a_sale_is_priced_invoiced_and_paid_in_one_go(shop, counter):
     [quote] = shop.rows(Quote)
     assert answer.location == f"/quotes/{quote.id}"
     quote = shop.read(quote.id)
-    assert (quote.state, quote.caller) == ("accepted", "cash customer")
+    assert (quote.state, quote.caller) == ("accepted", "Pat Ellery")
     [paid] = shop.rows(Payment)
     assert Decimal(paid.amount) / 100 == shop.told(FOUR).total
     assert paid.method == "card"
@@ -631,8 +631,19 @@ def test_a_known_buyer_is_found_and_buys_on_their_own_terms(shop, counter):
     assert Decimal(fields["shown"]) < shop.told(FOUR).total
 
 
+def test_a_large_sale_names_its_buyer_where_the_country_asks_for_one(shop, counter):
+    """Above 250 pounds: VAT Regulations 1995 (SI 1995/2518), reg. 16A."""
+    fields = ring_up(counter, said=FOUR, method="card")
+
+    answer = counter.client.post("/counter/sale", data=fields)
+
+    assert answer.status_code == 422
+    assert "named" in answer.text
+    assert shop.rows(Quote) == shop.rows(Payment) == []
+
+
 def test_a_sale_sent_twice_takes_the_money_once(shop, counter):
-    fields = ring_up(counter, said=FOUR, method="cash")
+    fields = ring_up(counter, said=FOUR, name="Pat Ellery", method="cash")
 
     first = counter.client.post("/counter/sale", data=fields)
     second = counter.client.post("/counter/sale", data=fields)
@@ -688,7 +699,7 @@ def test_a_sale_is_made_where_tax_falls_due_on_money_taken_before_an_invoice(
 ):
     with shop.database.transaction() as session:
         people.setup(session).deposits_taxed = True
-    fields = ring_up(counter, said=FOUR, method="card")
+    fields = ring_up(counter, said=FOUR, name="Pat Ellery", method="card")
 
     answer = counter.client.post("/counter/sale", data=fields)
 
