@@ -1,11 +1,8 @@
 """An edition of the rate tables, read from a folder of CSV and TOML files."""
 
-import csv
-import io
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
 
 from quoting.domain.edition import Edition, assemble
 from quoting.domain.errors import Problem, ProblemsError
@@ -13,6 +10,7 @@ from quoting.domain.rates import TABLES, Shop
 from quoting.domain.tables import Sheet, Table
 from quoting.domain.tax import Policy
 from quoting.files import toml
+from quoting.files.sheet import read_sheet
 
 SHOP: Table[Shop] = Table("shop", Shop, "What holds for the whole shop")
 POLICY: Table[Policy] = Table("policy", Policy, "How tax is worked out and rounded")
@@ -89,34 +87,5 @@ def _sheet(
     name: str, path: Path, folder: Path, mark: str
 ) -> tuple[Sheet, list[Problem]]:
     file = path.relative_to(folder).as_posix()
-    header = list(TABLES[name].columns())
-    empty = Sheet(file, header, [], mark)
-    try:
-        text = path.read_bytes().decode("utf-8-sig")
-    except FileNotFoundError:
-        if name in REQUIRED:
-            return empty, [Problem(file, None, "", "", "the file is missing")]
-        return empty, []
-    except OSError as error:
-        return empty, [Problem(file, None, "", "", f"cannot be read: {error.strerror}")]
-    except UnicodeDecodeError as error:
-        row = error.object[: error.start].count(b"\n") + 1
-        allowed = "is not UTF-8 text; save the sheet as CSV UTF-8"
-        return empty, [Problem(file, row, "", "", allowed)]
-    lines = io.StringIO(text, newline="")
-    reader = csv.reader(lines, delimiter=_delimiter(text), strict=True)
-    rows: list[tuple[int, Any]] = []
-    try:
-        first = next(reader, [])
-        rows = [(reader.line_num, cells) for cells in reader]
-    except csv.Error as error:
-        return empty, [Problem(file, reader.line_num, "", "", f"is not CSV: {error}")]
-    if not first:
-        return empty, [Problem(file, 1, "", "", "the line of column names is missing")]
-    return Sheet(file, [cell.strip() for cell in first], rows, mark), []
-
-
-def _delimiter(text: str) -> str:
-    """Return what separates the names in the first line: comma, semicolon or tab."""
-    line = text.partition("\n")[0]
-    return max((",", ";", "\t"), key=line.count)
+    required = name in REQUIRED
+    return read_sheet(TABLES[name], path, file, required=required, mark=mark)

@@ -17,7 +17,7 @@ import zipfile
 import zlib
 from collections.abc import Iterable, Iterator, Sequence
 from datetime import UTC, date, datetime
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 TEXT, DAY, WHOLE, MONEY = "string", "date", "integer", "number"
 #: What begins a formula in a spreadsheet; such a text is written behind this mark.
@@ -116,25 +116,31 @@ def _csv(table: Table, digits: int) -> tuple[bytes, int]:
     text = io.StringIO(newline="")
     writer = csv.writer(text, lineterminator="\r\n")
     writer.writerow(column.name for column in table.columns)
-    kinds = [column.kind for column in table.columns]
+    converted = [
+        (at, _AS_TEXT[column.kind])
+        for at, column in enumerate(table.columns)
+        if column.kind in _AS_TEXT
+    ]
     count = 0
     for row in table.rows:
-        writer.writerow(
-            [_cell(value, kind, digits) for value, kind in zip(row, kinds, strict=True)]
-        )
+        cells = list(row)
+        for at, convert in converted:
+            cells[at] = convert(cells[at], digits)
+        writer.writerow(cells)
         count += 1
     return text.getvalue().encode(), count
 
 
-def _cell(value: object, kind: str, digits: int) -> str:
-    if value is None:
-        return ""
-    if kind == MONEY:
-        return decimal_text(int(str(value)), digits)
-    if isinstance(value, date):
-        return value.isoformat()
-    text = str(value)
-    return guarded(text) if kind == TEXT else text
+def _money_cell(value: Any, digits: int) -> str:
+    return "" if value is None else decimal_text(value, digits)
+
+
+def _text_cell(value: Any, _digits: int) -> str:
+    return guarded(value) if value else ""
+
+
+#: How a cell is written that the CSV writer would not write so by itself.
+_AS_TEXT = {MONEY: _money_cell, TEXT: _text_cell}
 
 
 def _resource(table: Table, file: str, data: bytes) -> dict[str, object]:

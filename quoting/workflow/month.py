@@ -82,7 +82,11 @@ def report(session: Session, month: Month, today: date) -> Report:
     Raises:
         NoEditionError: the shop has no rate tables, so no currency.
     """
-    currency = rates.in_force(session, min(month.last, today)).edition.currency
+    try:
+        edition = rates.in_force(session, min(month.last, today)).edition
+    except rates.NoEditionError:  # a month before the first edition
+        edition = rates.in_force(session, today).edition
+    currency = edition.currency
     return _Gather(session, month, currency).report()
 
 

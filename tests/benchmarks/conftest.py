@@ -2,12 +2,14 @@
 
 import pytest
 
+LARGE = ("test_big_shop.py", "test_month_speed.py")
+
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]):
-    """Leave out the big shop, which takes a minute to write, unless it is timed."""
+    """Leave out big shops and months, which take long to write, unless timed."""
     if config.getoption("benchmark_enable"):
         return
-    big = [item for item in items if item.path.name == "test_big_shop.py"]
+    big = [item for item in items if item.path.name in LARGE]
     if big:
         config.hook.pytest_deselected(items=big)
         items[:] = [item for item in items if item not in big]

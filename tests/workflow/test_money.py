@@ -643,3 +643,9 @@ def test_the_story_of_a_job_is_told_in_order_without_cost_or_minutes(shop, custo
     ]
     assert told == again
     assert not any("min" in each.what or "cost" in each.what for each in told)
+
+
+def test_a_month_before_the_first_rate_tables_is_empty_and_reconciles(shop):
+    made = report(shop, Month(2026, 9))
+    assert made.reconciles
+    assert made.codes == ()
