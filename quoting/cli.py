@@ -509,8 +509,9 @@ def backup(file: Path, database: str | None) -> None:
 def month(month: str, out: Path, database: str | None) -> None:
     """Write the files of MONTH, such as 2026-10, for the accountant.
 
-    CSV tables as a Data Package, a spreadsheet and the month's EN 16931 XML, each in
-    one file. Says on top whether the month reconciles; exit code 1 if it does not.
+    CSV tables as a Data Package, a spreadsheet, the month's EN 16931 XML and a report
+    as PDF, each in one file. Says whether the month reconciles; exit code 1 if it
+    does not.
     """
     from zoneinfo import ZoneInfo
 
@@ -532,7 +533,7 @@ def month(month: str, out: Path, database: str | None) -> None:
             now = Now(_at_the_command_line(), at, today)
             out.mkdir(parents=True, exist_ok=True)
             compared = ""
-            for what in ("csv", "xlsx", "xml"):
+            for what in ("csv", "xlsx", "xml", "pdf"):
                 file = exports.send(records, which, what, now)
                 (out / file.name).write_bytes(file.data)
                 compared = compared or exports.compared(file)

@@ -64,6 +64,7 @@ def today() -> ResponseReturnValue:
             surcharges=surcharges.held(session),
             months=month.months(session, on)[:12],
             closed=month.last_closed(session),
+            country=rates.in_force(session, on).edition.country(on),
             on=on,
             days=LEFT_OVER,
             shows=_shows(session),

@@ -23,6 +23,7 @@ from quoting.files.month_files import (
     digest,
     spreadsheet,
 )
+from quoting.i18n import Formats
 from quoting.store.database import Database
 from quoting.store.models import (
     Allocation,
@@ -372,8 +373,11 @@ def write(
     Args:
         session: to read from.
         which: the month.
-        what: ``csv``, ``xlsx`` or ``xml``.
+        what: ``csv``, ``xlsx``, ``xml`` or ``pdf``.
         today: the shop's day.
+
+    Raises:
+        NoPdfError: the machine lacks what a PDF needs.
     """
     made = month.report(session, which, today)
     digits, said = made.currency.digits, notice(made)
@@ -381,6 +385,8 @@ def write(
         case "xlsx":
             data = spreadsheet(tables(session, made), digits=digits, notice=said)
             return f"month-{which}.xlsx", data, _XLSX
+        case "pdf":
+            return f"month-{which}.pdf", _pdf(session, made), "application/pdf"
         case "xml":
             return f"month-{which}-xml.zip", _xml(session, which), "application/zip"
         case _:
@@ -394,6 +400,15 @@ def write(
 
 
 _XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
+
+
+def _pdf(session: Session, made: Report) -> bytes:
+    from quoting.papers.month_report import month_report
+    from quoting.papers.pdf import to_pdf
+
+    shop = month.edition_on(session, made.month, made.month.last).shop
+    formats = Formats(shop.locale, made.currency)
+    return to_pdf(month_report(made, shop, formats, shop.paper))
 
 
 def _xml(session: Session, which: Month) -> bytes:

@@ -13,6 +13,7 @@ from typing import Any, NamedTuple
 from sqlalchemy import Executable, and_, case, delete, func, or_, select
 from sqlalchemy.orm import Session, aliased
 
+from quoting.domain.edition import Edition
 from quoting.domain.errors import RuleError, translatable
 from quoting.domain.invoice import Kind
 from quoting.domain.journal import Role
@@ -82,12 +83,20 @@ def report(session: Session, month: Month, today: date) -> Report:
     Raises:
         NoEditionError: the shop has no rate tables, so no currency.
     """
-    try:
-        edition = rates.in_force(session, min(month.last, today)).edition
-    except rates.NoEditionError:  # a month before the first edition
-        edition = rates.in_force(session, today).edition
-    currency = edition.currency
+    currency = edition_on(session, month, today).currency
     return _Gather(session, month, currency).report()
+
+
+def edition_on(session: Session, month: Month, today: date) -> Edition:
+    """Return the edition at the end of a month, or today's for one before the first.
+
+    Raises:
+        NoEditionError: the shop has no rate tables.
+    """
+    try:
+        return rates.in_force(session, min(month.last, today)).edition
+    except rates.NoEditionError:
+        return rates.in_force(session, today).edition
 
 
 class _Gather:

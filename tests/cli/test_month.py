@@ -1,13 +1,16 @@
 """The month on the command line: its files, and whether it reconciles."""
 
+import io
 import zipfile
 from datetime import date
 from decimal import Decimal
 
 import frictionless
 import openpyxl
+import page as validator
 import pytest
 from click.testing import CliRunner
+from pypdf import PdfReader
 from shop import Shop, now
 
 from quoting.cli import main
@@ -15,6 +18,8 @@ from quoting.domain.consent import Consent, How
 from quoting.store.database import Database
 from quoting.store.models import DocumentIssued
 from quoting.workflow import documents, people, quotes
+
+pytestmark = pytest.mark.needs_pdf
 
 
 @pytest.fixture
@@ -53,6 +58,7 @@ def test_the_files_of_a_month_are_valid_and_the_same_again(records, tmp_path):
     assert names == [
         "month-2026-11-csv.zip",
         "month-2026-11-xml.zip",
+        "month-2026-11.pdf",
         "month-2026-11.xlsx",
     ]
     for name in names:
@@ -113,3 +119,19 @@ def test_no_month_is_refused_with_what_is_allowed(records, tmp_path):
     )
     assert answer.exit_code != 0
     assert "write it like 2026-10" in answer.output
+
+
+def test_the_report_is_pdf_ua_1_and_says_what_the_month_says(records, tmp_path):
+    """ISO 14289-1, checked by ``page-validation``."""
+    run(records, tmp_path / "out")
+    pdf = (tmp_path / "out" / "month-2026-11.pdf").read_bytes()
+    profile = validator.ValidationProfile.PDF_UA_1
+    report = validator.validate_pdf_bytes(pdf, profile=profile)
+    assert report.is_compliant, report.failures
+    text = "".join(page.extract_text() for page in PdfReader(io.BytesIO(pdf)).pages)
+    database = Database(records)
+    with database.reading() as session:
+        [kept] = session.query(DocumentIssued).all()
+    database.close()
+    assert f"{kept.net / 100:,.2f}" in text
+    assert "It reconciles" in text
