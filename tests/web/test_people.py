@@ -7,7 +7,7 @@ from datetime import timedelta
 
 import pytest
 from argon2 import PasswordHasher
-from browsing import FULL, PASSWORD, START, Browser, records
+from browsing import FULL, NAMES, PASSWORD, START, Browser, records
 from click.testing import CliRunner
 from sqlalchemy import select
 
@@ -420,7 +420,7 @@ def test_what_would_mix_people_up_is_refused_and_stays_typed(
     assert said in answer.text
     assert f'value="{asked["sign_in"]}"' in answer.text
     with database.reading() as session:
-        assert len(people.everybody(session)) == 4
+        assert len(people.everybody(session)) == len(NAMES)
 
 
 def test_a_change_of_roles_counts_at_once(at):
@@ -496,7 +496,7 @@ def test_the_shop_s_day_is_that_of_its_own_zone(at, clock):
     fields = {"name": "Late", "sign_in": "late", "role": ["bench"], **TWICE}
     owner.send("/people", "/people", **fields)
 
-    assert "27 November 2026" in owner.get("/people/5").text
+    assert "27 November 2026" in owner.get("/people/6").text
 
 
 # Bench devices and signing work.
