@@ -24,6 +24,7 @@ from quoting.workflow import (
     documents,
     exports,
     invoices,
+    issuing,
     month,
     orders,
     payments,
@@ -516,6 +517,30 @@ def on_account(customer_id: int) -> ResponseReturnValue:
         return url_for("accounts.account", customer_id=customer_id)
 
     return forms.send("on-account", do, lambda sent: _account(customer_id, sent))
+
+
+@bp.post("/customers/<int:customer_id>/statement")
+@allow("counter", "accounts")
+def statement(customer_id: int) -> ResponseReturnValue:
+    """Issue a statement of account and lead to its file."""
+
+    def do(session: "Session") -> str:
+        customer = customers.customer(session, customer_id)
+        paper_id = documents.statement(session, customer, wiring().now())
+        return url_for("accounts.kept", customer_id=customer_id, paper_id=paper_id)
+
+    return forms.send("statement", do, lambda sent: _account(customer_id, sent))
+
+
+@bp.get("/customers/<int:customer_id>/papers/<int:paper_id>")
+@allow("counter", "accounts", "reader")
+def kept(customer_id: int, paper_id: int) -> ResponseReturnValue:
+    """Return a statement of account as it was issued."""
+    with wiring().reading() as session:
+        if not issuing.belongs(session, paper_id, customer_id):
+            abort(404)
+    file = issuing.file_of(wiring().database, paper_id)
+    return _download(file.pdf, file.name, "application/pdf", inline=True)
 
 
 # Deposits.

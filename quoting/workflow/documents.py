@@ -15,9 +15,10 @@ from quoting.domain.errors import translatable
 from quoting.domain.invoice import Document, Why
 from quoting.domain.job import FreeLine, Override
 from quoting.domain.legal_form import Form, title
+from quoting.domain.quote import Customer as Whose
 from quoting.i18n import Formats
 from quoting.store.database import Database
-from quoting.store.models import DocumentIssued, Payment, Quote
+from quoting.store.models import Customer, DocumentIssued, Payment, Quote
 from quoting.workflow import invoices, issuing, payments, rates
 from quoting.workflow.customers import NoSuchRecordError
 from quoting.workflow.invoices import Credited
@@ -27,7 +28,7 @@ from quoting.workflow.quotes import Now
 if TYPE_CHECKING:
     from quoting.papers.html import Paper
 
-STATEMENT, RECEIPT = "statement of account", "receipt"
+STATEMENT = "statement of account"
 
 
 def issue(
@@ -177,3 +178,47 @@ def xml_of(session: Session, document_id: int, syntax: str) -> tuple[str, bytes]
         raise NoSuchRecordError(what="XML of document", key=document_id)
     data = row.xml if syntax == "cii" else ubl(invoices.content(session, document_id))
     return f"{row.number}-{syntax}.xml", data
+
+
+def statement(session: Session, customer: Customer, now: Now) -> int:
+    """Issue a customer's statement of account; return the key of the paper."""
+    from quoting.papers.statement import Open
+    from quoting.papers.statement import statement as statement_paper
+
+    edition = rates.in_force(session, now.on).edition
+    money, shop = edition.currency.from_minor, edition.shop
+    account = payments.account(session, customer, now.on)
+    rows = [
+        Open(
+            row.number, row.kind, row.on, row.pay_by, money(row.gross), money(row.left)
+        )
+        for row in account.owed
+    ]
+    rows += [
+        Open(row.number, row.kind, row.on, None, -money(row.gross), -money(row.left))
+        for row in account.credit_notes
+    ]
+    rows += [
+        Open(
+            row.number, "on account", row.on, None, -money(row.amount), -money(row.left)
+        )
+        for row in account.on_account
+    ]
+    paper = statement_paper(
+        Whose(customer.name, address=tuple(customer.address.splitlines())),
+        sorted(rows, key=lambda row: row.on),
+        shop,
+        Formats(shop.locale, edition.currency),
+        shop.paper,
+        on=now.on,
+    )
+    return issuing.issue(
+        session,
+        paper,
+        kind=STATEMENT,
+        number=f"{customer.id}-{now.on.isoformat()}",
+        quote_id=None,
+        customer_id=customer.id,
+        at=now.at,
+        who=now.who,
+    )

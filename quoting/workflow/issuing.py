@@ -139,6 +139,12 @@ def finish(database: Database) -> int:
     return len(keys)
 
 
+def belongs(session: Session, paper_id: int, customer_id: int) -> bool:
+    """Tell whether a paper was issued for a customer, and for no single quote."""
+    row = session.get(PaperMade, paper_id)
+    return row is not None and row.customer_id == customer_id and row.quote_id is None
+
+
 def papers_of(session: Session, quote_id: int) -> list[PaperMade]:
     """Return the papers issued for a quote, the oldest first, without their content."""
     return list(

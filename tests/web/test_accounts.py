@@ -6,9 +6,11 @@ import json
 import zipfile
 from decimal import Decimal
 
+import page as validator
 import pytest
 from at_the_counter import FOUR, Shop, send
 from lxml import etree
+from pypdf import PdfReader
 from sqlalchemy import select
 
 from quoting.domain.life import OrderMove
@@ -259,3 +261,24 @@ def test_the_accounts_are_named_as_the_accountant_does(shop, accounts, ready):
     text = accounts.get(page).text
     assert 'value="1100"' in text
     assert 'value="Customers"' in text
+
+
+@pytest.mark.needs_pdf
+def test_a_statement_says_what_is_open_and_is_kept(shop, accounts, ready):
+    row = issued(shop, accounts, ready, named="1")
+    send(accounts, on(row), f"{on(row)}/pay", amount="50.00", method="card")
+    page = f"/accounts/customers/{row.customer_id}"
+
+    answer = send(accounts, page, f"{page}/statement")
+
+    file = accounts.get(answer.location)
+    text = "".join(p.extract_text() for p in PdfReader(io.BytesIO(file.data)).pages)
+    assert f"{(row.gross - 5000) / 100:,.2f}" in text
+    assert "I-00001" in text
+    report = validator.validate_pdf_bytes(
+        file.data, profile=validator.ValidationProfile.PDF_UA_1
+    )
+    assert report.is_compliant, report.failures
+    assert accounts.get(answer.location).data == file.data
+    other = answer.location.replace(page, "/accounts/customers/99")
+    assert accounts.get(other).status_code == 404
