@@ -18,8 +18,6 @@ from quoting.domain import invoice as invoicing
 from quoting.domain.consent import (
     HardCeilingError,
     check_ceiling,
-    most_without_asking,
-    on_basis,
 )
 from quoting.domain.difference import Change, changes
 from quoting.domain.edition import Edition
@@ -31,7 +29,7 @@ from quoting.domain.legal_form import legends_for, which_document
 from quoting.domain.life import OrderState, sets_aside
 from quoting.domain.money import ZERO, apportion
 from quoting.domain.pricing import Priced, price
-from quoting.domain.quote import last_gate
+from quoting.domain.quote import Alternative, last_gate
 from quoting.domain.tax import Group
 from quoting.files import document_file
 from quoting.i18n import Formats
@@ -109,7 +107,7 @@ class _Done:
     order: Order | None
     edition: Edition
     job: Job
-    agreed: Priced
+    agreed: Alternative
     priced: Priced
 
     @property
@@ -196,7 +194,7 @@ def draft(
     document = replace(document, deposits=_deducted(session, document, held))
     return Draft(
         document,
-        tuple((done.number, changes(done.agreed, done.priced)) for done in work),
+        tuple((done.number, changes(done.agreed.priced, done.priced)) for done in work),
         _over(session, work),
         tuple(held),
     )
@@ -222,7 +220,7 @@ def _done(
     job = _as_done(edition, agreed.job, agreed.priced, quote.order)
     job = replace(job, free=(*job.free, *extra), deposits=())
     priced = price(edition, job, tax_point)
-    return _Done(quote, quote.order, edition, job, agreed.priced, priced)
+    return _Done(quote, quote.order, edition, job, agreed, priced)
 
 
 def _as_done(edition: Edition, job: Job, priced: Priced, order: Order | None) -> Job:
@@ -270,38 +268,22 @@ def check_over(
     quote: Quote,
     edition: Edition,
     priced: Priced,
-    agreed: Priced,
+    agreed: Alternative,
 ) -> None:
-    """Refuse to charge more than was said yes to and the shop's ceiling lets pass.
+    """Refuse to charge more than was said yes to and ``orders.without_asking`` allows.
 
     Raises:
         NeedsYesError: it is more.
         HardCeilingError: it is more, and nobody may set that aside.
+        NoYesError: nothing was said yes to.
     """
     yes = orders.latest_yes(session, quote)
     if yes is None:
         raise orders.NoYesError(number=quote.number)
-    ceiling = edition.ceiling
-    unit, money = edition.currency.unit, edition.currency.from_minor
-    known = quote.customer
-    standing = quote.order.up_to if quote.order else None
-    if standing is None and known is not None:
-        standing = known.up_to
-    net, total = agreed.totals.net, agreed.totals.total
-
-    def compared(amount: Decimal) -> Decimal:
-        return on_basis(amount, ceiling, net=net, total=total, unit=unit)
-
-    limit = most_without_asking(
-        compared(money(yes.up_to)),
-        ceiling,
-        None if standing is None else compared(money(standing)),
-        None,
-        unit=unit,
-    )
-    totals = priced.totals
+    ceiling, totals = edition.ceiling, priced.totals
     pre_tax = ceiling is not None and ceiling.basis == "pre_tax"
     amount = totals.net if pre_tax else totals.total
+    limit = orders.without_asking(quote, yes, edition, agreed)
     check_ceiling(amount, limit, ceiling)
 
 

@@ -383,11 +383,45 @@ def changed_since_yes(session: Session, quote: Quote) -> Changed | None:
     return Changed(agreed, edition, before, after, lines)
 
 
+def without_asking(
+    quote: Quote, agreed: Approval, edition: Edition, way: Alternative
+) -> Decimal:
+    """Return the most that may be charged on a yes, as the shop's rule compares it.
+
+    The shop's rule is the row of its ceilings; the customer's terms take its place or
+    narrow it, and what the customer said may be spent without asking, for this job or
+    else for every job of theirs, goes before both.
+
+    Args:
+        quote: what it is about.
+        agreed: the yes.
+        edition: that the way was priced by.
+        way: what was said yes to.
+    """
+    money, unit = edition.currency.from_minor, edition.currency.unit
+    told = way.priced.totals
+    standing = quote.order.up_to if quote.order else None
+    if standing is None and quote.customer is not None:
+        standing = quote.customer.up_to
+
+    def compared(minor: int) -> Decimal:
+        return on_basis(
+            money(minor), edition.ceiling, net=told.net, total=told.total, unit=unit
+        )
+
+    return most_without_asking(
+        compared(agreed.up_to),
+        edition.ceiling,
+        None if standing is None else compared(standing),
+        way.job.terms or edition.terms[edition.shop.terms],
+        unit=unit,
+    )
+
+
 def reach(session: Session, quote: Quote) -> Reach | None:
     """Return how far the work may go on the last yes; None where nothing is on record.
 
-    The shop's rule is the row of its ceilings, narrowed or widened by what the customer
-    said may be spent without asking: for this job, or else for every job of theirs.
+    How far that is: ``without_asking``.
     """
     agreed = latest_yes(session, quote)
     if agreed is None:
@@ -399,22 +433,8 @@ def reach(session: Session, quote: Quote) -> Reach | None:
         before = after = quotes.alternative(edition, agreed.way, then.on)
     else:
         before, after = changed.before, changed.after
-    ceiling, money = edition.ceiling, edition.currency.from_minor
-    standing = quote.order.up_to if quote.order else None
-    if standing is None and quote.customer is not None:
-        standing = quote.customer.up_to
-    told = before.priced.totals
-
-    def compared(minor: int) -> Decimal:
-        amount, unit = money(minor), edition.currency.unit
-        return on_basis(amount, ceiling, net=told.net, total=told.total, unit=unit)
-
-    limit = most_without_asking(
-        compared(agreed.up_to),
-        ceiling,
-        None if standing is None else compared(standing),
-        unit=edition.currency.unit,
-    )
+    ceiling = edition.ceiling
+    limit = without_asking(quote, agreed, edition, before)
     before_tax = ceiling is not None and ceiling.basis == "pre_tax"
     totals = after.priced.totals
     return Reach(limit, totals.net if before_tax else totals.total, before_tax)

@@ -1,6 +1,7 @@
 """From a yes to handing over, on both databases."""
 
 import hashlib
+from dataclasses import replace
 from datetime import timedelta
 from decimal import ROUND_DOWN, Decimal
 
@@ -185,6 +186,20 @@ def test_work_may_exceed_a_yes_by_what_the_shops_rule_says(shop, accepted):
 
     assert (reach.limit, reach.comes_to, reach.over) == (net + 50, net, 0)
     assert reach.before_tax
+
+
+def test_a_customers_terms_take_the_place_of_the_shops_rule(shop):
+    """FLEET of the invented shop: 15 per cent of the yes, before tax, and no cap."""
+    terms = shop.edition.terms["FLEET"]
+    asked = quotes.Asked("", replace(shop.job(PAIR), terms=terms))
+    with shop.database.transaction() as session:
+        key = quotes.save(session, quotes.About(), [asked], now(), said=PAIR).id
+    say_yes(shop, key)
+    net, _ = agreed(shop, key)
+
+    more = (net * Decimal("0.15")).quantize(Decimal("0.01"), ROUND_DOWN)
+
+    assert reach_of(shop, key).limit == net + more > net + 50
 
 
 def test_nothing_may_be_charged_before_a_yes(shop):
