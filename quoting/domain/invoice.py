@@ -29,6 +29,7 @@ from quoting.domain.money import (
     apportion,
 )
 from quoting.domain.pricing import Priced
+from quoting.domain.rates import Shop
 from quoting.domain.tax import (
     Amount,
     Assessment,
@@ -499,3 +500,24 @@ def deposit_bits(parts: Sequence[tuple[str, Part]], policy: Policy) -> tuple[Bit
         Bit(code, part.gross if policy.inclusive else part.net, part.net, part.tax)
         for code, part in parts
     )
+
+
+def seller(shop: Shop) -> Party:
+    """Return a shop as its documents name it: by its name in law."""
+    return Party(
+        name=shop.legal_name or shop.name,
+        address=shop.street,
+        postcode=shop.postcode,
+        town=shop.town,
+        region=shop.region,
+        country=shop.country,
+        tax_number=shop.tax_number,
+        register_number=shop.register_number,
+        email=shop.email,
+        phone=shop.phone,
+    )
+
+
+def bank(shop: Shop) -> Bank:
+    """Return where a shop is paid by transfer."""
+    return Bank(shop.iban, shop.bic, shop.account_holder)

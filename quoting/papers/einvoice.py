@@ -19,11 +19,11 @@ from typing import TYPE_CHECKING, NamedTuple
 from lxml import etree
 
 from quoting.domain.errors import RuleError, translatable
-from quoting.domain.invoice import Bit, Document, Item, Kind, Party, Reference
-from quoting.domain.money import ONE, ZERO
+from quoting.domain.invoice import Document, Item, Kind, Party, Reference
+from quoting.domain.money import HUNDRED, ONE, ZERO
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
 SPECIFICATION = "urn:cen.eu:en16931:2017"
 #: UNTDID 1001: commercial invoice, credit note, prepayment invoice.
@@ -63,11 +63,24 @@ class NotInEn16931Error(RuleError):
 
 
 _NOBODY = translatable("it names no buyer")
+_UNNUMBERED = translatable("it has no number yet")
 _NOWHERE = translatable("the country of {whose} is not written down")
-_SEVERAL = translatable("{code} names several taxes, and EN 16931 has one for a line")
+_NO_LINE = translatable("nothing stands on it")
+_SEVERAL = translatable(
+    "{code} names {count} taxes, and EN 16931 has exactly one for a line"
+)
 _FINE = translatable("EN 16931 has two decimals, and {currency} has more")
 _STRANGE = translatable("{category} is no category of EN 16931")
+_RATE = translatable("category {category} does not go with a rate of {rate} %")
+_MIXED = translatable("some of it is outside the tax (O) and some is not")
+_FAR = translatable(
+    "its tax at {rate} % was rounded so often that it is one unit of money or more off"
+)
+_NO_NUMBER = translatable("{whose} has no tax number for category {category}")
 _UNREFERRED = translatable("it corrects no invoice")
+_UNTIMED = translatable("it says neither when nor how it is to be paid")
+#: The shop, where a reason names it.
+_SHOP = translatable("the shop")
 
 
 class _Line(NamedTuple):
@@ -78,6 +91,7 @@ class _Line(NamedTuple):
     text: str
     code: str
     quantity: Decimal
+    basis: Decimal
     unit: str
     net: Decimal
     category: str
@@ -104,10 +118,29 @@ class _Vat(NamedTuple):
     reason: str
 
 
+class _Trader(NamedTuple):
+    """Seller (BG-4) or buyer (BG-7), and what its numbers count as.
+
+    Attributes:
+        party: as the document names it.
+        vat: VAT identifier (BT-31, BT-48).
+        local: number with the tax office that is no VAT identifier (BT-32).
+        identifier: what tells a seller apart that neither the register nor a VAT
+            identifier does (BT-29; BR-CO-26).
+    """
+
+    party: Party
+    vat: str
+    local: str = ""
+    identifier: str = ""
+
+
 @dataclass(frozen=True, slots=True)
 class _Figures:
     """What both syntaxes say."""
 
+    seller: _Trader
+    buyer: _Trader
     lines: tuple[_Line, ...]
     adjustments: tuple[_Adjustment, ...]
     vat: tuple[_Vat, ...]
@@ -119,37 +152,65 @@ class _Figures:
     def together(self, *, charges: bool) -> Decimal:
         return sum((a.amount for a in self.adjustments if a.charge is charges), ZERO)
 
+    @property
+    def delivered_to(self) -> str:
+        """Return the country that goods go to where they cross a border (BT-80)."""
+        crosses = any(vat.category == "K" for vat in self.vat)
+        return self.buyer.party.country if crosses else ""
+
 
 def _figures(document: Document) -> _Figures:
-    _check(document)
+    """Sort what a document charges into lines, adjustments and tax rows.
+
+    What only adjusts other lines becomes lines where nothing else stands on the
+    document, as on a credit note for the sundries alone (BR-16).
+
+    Raises:
+        NotInEn16931Error: EN 16931 cannot say it.
+    """
+    buyer = _named(document)
+    _check_taxes(document)
+    vat = _breakdown(document)
     lines: list[_Line] = []
     adjustments: list[_Adjustment] = []
+    alone = all(item.kind in _ADJUSTMENTS for item in document.items)
     for item in document.items:
-        by_code: dict[str, list[Bit]] = {}
-        for bit in item.bits:
-            by_code.setdefault(bit.code, []).append(bit)
-        for code, bits in by_code.items():
+        for code, net in _nets(item).items():
             tax = document.taxes_of[code][0]
-            net = sum((bit.net for bit in bits), ZERO)
-            if item.kind in _ADJUSTMENTS:
-                adjustments.append(
-                    _Adjustment(
-                        net > 0, abs(net), item.description, tax.category, tax.rate
-                    )
-                )
-            else:
+            if alone or item.kind not in _ADJUSTMENTS:
                 lines.append(_line(item, len(lines) + 1, net, tax.category, tax.rate))
-    return _Figures(tuple(lines), tuple(adjustments), _breakdown(document))
+                continue
+            adjustments.append(
+                _Adjustment(net > 0, abs(net), _name(item), tax.category, tax.rate)
+            )
+    if not lines:
+        raise NotInEn16931Error(why=_NO_LINE)
+    seller, buying = _traders(document.seller, buyer, [row.category for row in vat])
+    return _Figures(seller, buying, tuple(lines), tuple(adjustments), vat)
+
+
+def _nets(item: Item) -> "Mapping[str, Decimal]":
+    """Return what an item charges before tax, by tax code."""
+    nets: dict[str, Decimal] = {}
+    for bit in item.bits:
+        nets[bit.code] = nets.get(bit.code, ZERO) + bit.net
+    return nets
+
+
+def _name(item: Item) -> str:
+    return _text(item.description) or item.code or item.kind
 
 
 def _line(item: Item, place: int, net: Decimal, category: str, rate: Decimal) -> _Line:
+    """Return a line; below nothing its quantity is, never its price (BR-27)."""
     counted = item.quantity if item.quantity and item.quantity > 0 else ONE
     return _Line(
         place=place,
-        name=item.description,
+        name=_name(item),
         text=item.detail,
         code=item.code,
-        quantity=counted,
+        quantity=counted if net >= 0 else -counted,
+        basis=counted,
         unit=_UNITS.get(item.noun, _PIECE),
         net=net,
         category=category,
@@ -164,37 +225,103 @@ def _breakdown(document: Document) -> tuple[_Vat, ...]:
         before = rows.get((tax.category, tax.rate))
         base, owed = (before.base, before.tax) if before else (ZERO, ZERO)
         reason = (tax.reason or tax.label) if tax.category in _WITHOUT_TAX else ""
-        if tax.category == "AE":
-            reason = "Reverse charge"
         rows[tax.category, tax.rate] = _Vat(
             tax.category, tax.rate, base + group.base, owed + group.amount, reason
         )
+    for row in rows.values():
+        if abs(row.tax - row.base * row.rate / HUNDRED) >= ONE:  # BR-CO-17
+            raise NotInEn16931Error(why=_FAR.format(rate=_figure(row.rate)))
     return tuple(rows.values())
 
 
-def _check(document: Document) -> None:
-    """Refuse what EN 16931 cannot say.
+def _named(document: Document) -> Party:
+    """Return the buyer, where the document says whose, when and what it corrects.
+
+    Raises:
+        NotInEn16931Error: something of that is missing, or too fine.
+    """
+    buyer = document.buyer
+    if buyer is None or not buyer.name.strip():
+        raise NotInEn16931Error(why=_NOBODY)
+    if not document.number:
+        raise NotInEn16931Error(why=_UNNUMBERED)
+    if document.currency.digits > 2:
+        raise NotInEn16931Error(why=_FINE.format(currency=document.currency.code))
+    for whose, party in ((_SHOP, document.seller), (buyer.name, buyer)):
+        if not party.country:
+            raise NotInEn16931Error(why=_NOWHERE.format(whose=whose))
+    if document.kind is Kind.CREDIT and not document.refers:
+        raise NotInEn16931Error(why=_UNREFERRED)
+    if document.kind is not Kind.CREDIT and not (document.pay_by or document.terms):
+        raise NotInEn16931Error(why=_UNTIMED)
+    return buyer
+
+
+def _check_taxes(document: Document) -> None:
+    """Refuse taxes that EN 16931 cannot say.
 
     Raises:
         NotInEn16931Error: with the reason.
     """
-    buyer = document.buyer
-    if buyer is None:
-        raise NotInEn16931Error(why=_NOBODY)
-    if document.currency.digits > 2:
-        raise NotInEn16931Error(why=_FINE.format(currency=document.currency.code))
-    for whose, party in (("the shop", document.seller), (buyer.name, buyer)):
-        if not party.country:
-            raise NotInEn16931Error(why=_NOWHERE.format(whose=whose))
-    for item in document.items:
-        for bit in item.bits:
-            taxes = document.taxes_of[bit.code]
-            if len(taxes) != 1:
-                raise NotInEn16931Error(why=_SEVERAL.format(code=bit.code))
-            if taxes[0].category not in _CATEGORIES:
-                raise NotInEn16931Error(why=_STRANGE.format(category=taxes[0].category))
-    if document.kind is Kind.CREDIT and not document.refers:
-        raise NotInEn16931Error(why=_UNREFERRED)
+    categories = set()
+    for code in dict.fromkeys(bit.code for item in document.items for bit in item.bits):
+        taxes = document.taxes_of[code]
+        if len(taxes) != 1:
+            raise NotInEn16931Error(why=_SEVERAL.format(code=code, count=len(taxes)))
+        category, rate = taxes[0].category, taxes[0].rate
+        if category not in _CATEGORIES:
+            raise NotInEn16931Error(why=_STRANGE.format(category=category))
+        if (category == "S") != (rate > 0):
+            why = _RATE.format(category=category, rate=_figure(rate))
+            raise NotInEn16931Error(why=why)
+        categories.add(category)
+    if "O" in categories and len(categories) > 1:
+        raise NotInEn16931Error(why=_MIXED)
+
+
+#: Countries whose VAT identifiers begin otherwise (EN 16931 BR-CO-09).
+_VAT_PREFIX = {"GR": "EL", "GB": "XI"}
+
+
+def _traders(
+    seller: Party, buyer: Party, categories: "Sequence[str]"
+) -> tuple[_Trader, _Trader]:
+    """Return seller and buyer with the numbers that the categories ask for.
+
+    A VAT identifier begins with its country. Outside the tax (O) neither shows one.
+
+    Raises:
+        NotInEn16931Error: a number is missing.
+
+    Source:
+        EN 16931 BR-CO-26; BR-S-02, BR-AE-02, BR-IC-02, BR-G-02, BR-O-02 and alike.
+    """
+    sells, buys = (
+        "".join(party.tax_number.split()).upper() for party in (seller, buyer)
+    )
+    vat = sells if _begins_with(seller.country, sells) else ""
+    local = "" if vat else sells
+    buyers = buys if _begins_with(buyer.country, buys) else ""
+    for category in categories:
+        if not (sells or (category == "O" and seller.register_number)) or (
+            category in ("K", "G") and not vat
+        ):
+            raise NotInEn16931Error(
+                why=_NO_NUMBER.format(whose=_SHOP, category=category)
+            )
+        registered = category == "AE" and buyer.register_number
+        if category in ("AE", "K") and not (buyers or registered):
+            raise NotInEn16931Error(
+                why=_NO_NUMBER.format(whose=buyer.name, category=category)
+            )
+    if "O" in categories:
+        vat = buyers = ""
+    apart = "" if vat or seller.register_number else sells
+    return _Trader(seller, vat, local, apart), _Trader(buyer, buyers)
+
+
+def _begins_with(country: str, number: str) -> bool:
+    return bool(number) and number[:2] in (country, _VAT_PREFIX.get(country))
 
 
 # What both syntaxes write alike.
@@ -213,24 +340,6 @@ def _figure(figure: Decimal) -> str:
     return f"{figure.normalize():f}"
 
 
-def _is_vat(party: Party) -> bool:
-    """Tell whether a tax number is a VAT identifier: it begins with its country."""
-    return party.tax_number[:2] in (party.country, _VAT_PREFIX.get(party.country))
-
-
-def _needs_identifier(party: Party) -> bool:
-    """Tell whether only a tax number that is no VAT identifier tells a seller apart.
-
-    Source:
-        EN 16931 BR-CO-26.
-    """
-    return bool(party.tax_number) and not (party.register_number or _is_vat(party))
-
-
-#: Countries whose VAT identifiers begin otherwise (EN 16931 BR-CO-09).
-_VAT_PREFIX = {"GR": "EL", "GB": "XI"}
-
-
 def _before(document: Document) -> list[Reference]:
     """Return the preceding invoices (BG-3): what is corrected, or taken off."""
     taken = [
@@ -244,10 +353,8 @@ def _notes(document: Document) -> list[str]:
     return [note for note in map(_text, notes) if note]
 
 
-def _terms(document: Document) -> str:
-    if document.terms:
-        return _text(document.terms)
-    return _text(document.because) or "Settled with the documents named here"
+#: Vehicle licence number, in UNTDID 1153; invoiced object, in UNTDID 1001.
+_LICENCE, _OBJECT = "ABZ", "130"
 
 
 class _Writer:
@@ -276,6 +383,13 @@ class _Writer:
         for key, value in attributes.items():
             parent.set(key, value)
         return parent
+
+    def say(
+        self, parent: etree._Element, path: str, text: str, **attributes: str
+    ) -> None:
+        """Add the elements of *path* only where there is a text for the last one."""
+        if said := _text(text):
+            self.put(parent, path, said, **attributes)
 
     def written(self) -> bytes:
         return bytes(
@@ -320,8 +434,13 @@ def cii(document: Document) -> bytes:
     deal = put(w.root, "rsm:SupplyChainTradeTransaction")
     for line in figures.lines:
         _cii_line(w, deal, line)
-    _cii_agreement(w, deal, document)
+    _cii_agreement(w, deal, document, figures)
     delivery = put(deal, "ram:ApplicableHeaderTradeDelivery")
+    w.say(
+        delivery,
+        "ram:ShipToTradeParty/ram:PostalTradeAddress/ram:CountryID",
+        figures.delivered_to,
+    )
     at = put(delivery, "ram:ActualDeliverySupplyChainEvent/ram:OccurrenceDateTime")
     _cii_day(w, at, document.supplied)
     _cii_settlement(w, deal, document, figures)
@@ -337,19 +456,16 @@ def _cii_line(w: _Writer, deal: etree._Element, line: _Line) -> None:
     row = put(deal, "ram:IncludedSupplyChainTradeLineItem")
     put(row, "ram:AssociatedDocumentLineDocument/ram:LineID", str(line.place))
     product = put(row, "ram:SpecifiedTradeProduct")
-    if line.code:
-        put(product, "ram:SellerAssignedID", line.code)
+    w.say(product, "ram:SellerAssignedID", line.code)
     put(product, "ram:Name", line.name)
-    if line.text:
-        put(product, "ram:Description", line.text)
+    w.say(product, "ram:Description", line.text)
     price = put(row, "ram:SpecifiedLineTradeAgreement/ram:NetPriceProductTradePrice")
-    put(price, "ram:ChargeAmount", _amount(line.net))
-    count = _figure(line.quantity)
-    put(price, "ram:BasisQuantity", count, unitCode=line.unit)
+    put(price, "ram:ChargeAmount", _amount(abs(line.net)))
+    put(price, "ram:BasisQuantity", _figure(line.basis), unitCode=line.unit)
     put(
         row,
         "ram:SpecifiedLineTradeDelivery/ram:BilledQuantity",
-        count,
+        _figure(line.quantity),
         unitCode=line.unit,
     )
     settlement = put(row, "ram:SpecifiedLineTradeSettlement")
@@ -365,66 +481,57 @@ def _cii_line(w: _Writer, deal: etree._Element, line: _Line) -> None:
     )
 
 
-def _cii_agreement(w: _Writer, deal: etree._Element, document: Document) -> None:
+def _cii_agreement(
+    w: _Writer, deal: etree._Element, document: Document, figures: _Figures
+) -> None:
     agreement = w.put(deal, "ram:ApplicableHeaderTradeAgreement")
-    if document.registration:
-        w.put(agreement, "ram:BuyerReference", document.registration)
-    _cii_party(w, agreement, "ram:SellerTradeParty", document.seller)
-    if document.buyer is not None:
-        _cii_party(w, agreement, "ram:BuyerTradeParty", document.buyer)
+    _cii_party(w, agreement, "ram:SellerTradeParty", figures.seller, selling=True)
+    _cii_party(w, agreement, "ram:BuyerTradeParty", figures.buyer, selling=False)
     for path, number in (
         ("ram:SellerOrderReferencedDocument", document.quote),
         ("ram:BuyerOrderReferencedDocument", document.order_number),
     ):
-        if number:
-            w.put(agreement, f"{path}/ram:IssuerAssignedID", number)
+        w.say(agreement, f"{path}/ram:IssuerAssignedID", number)
+    if document.registration.strip():
+        vehicle = w.put(agreement, "ram:AdditionalReferencedDocument")
+        w.put(vehicle, "ram:IssuerAssignedID", document.registration)
+        w.put(vehicle, "ram:TypeCode", _OBJECT)
+        w.put(vehicle, "ram:ReferenceTypeCode", _LICENCE)
 
 
-def _cii_party(w: _Writer, parent: etree._Element, name: str, party: Party) -> None:
-    put = w.put
+def _cii_party(
+    w: _Writer, parent: etree._Element, name: str, trader: _Trader, *, selling: bool
+) -> None:
+    put, say, party = w.put, w.say, trader.party
     row = put(parent, name)
-    seller = name == "ram:SellerTradeParty"
-    if seller and _needs_identifier(party):
-        put(row, "ram:ID", party.tax_number)
+    say(row, "ram:ID", trader.identifier)
     put(row, "ram:Name", party.name)
-    if party.register_number:
-        put(row, "ram:SpecifiedLegalOrganization/ram:ID", party.register_number)
-    if seller and (party.phone or party.email):
+    say(row, "ram:SpecifiedLegalOrganization/ram:ID", party.register_number)
+    if selling and (party.phone or party.email):
         contact = put(row, "ram:DefinedTradeContact")
         put(contact, "ram:PersonName", party.name)
-        if party.phone:
-            put(
-                contact,
-                "ram:TelephoneUniversalCommunication/ram:CompleteNumber",
-                party.phone,
-            )
-        if party.email:
-            put(contact, "ram:EmailURIUniversalCommunication/ram:URIID", party.email)
+        say(
+            contact,
+            "ram:TelephoneUniversalCommunication/ram:CompleteNumber",
+            party.phone,
+        )
+        say(contact, "ram:EmailURIUniversalCommunication/ram:URIID", party.email)
     address = put(row, "ram:PostalTradeAddress")
-    if party.postcode:
-        put(address, "ram:PostcodeCode", party.postcode)
+    say(address, "ram:PostcodeCode", party.postcode)
     for tag, text in zip(("One", "Two", "Three"), _street(party), strict=False):
         put(address, f"ram:Line{tag}", text)
-    if party.town:
-        put(address, "ram:CityName", party.town)
+    say(address, "ram:CityName", party.town)
     put(address, "ram:CountryID", party.country)
-    if party.region:
-        put(address, "ram:CountrySubDivisionName", party.region)
-    if party.email:
-        put(
-            row,
-            "ram:URIUniversalCommunication/ram:URIID",
-            party.email,
-            schemeID="EM",
-        )
-    if party.tax_number and (seller or _is_vat(party)):
-        kind = "VA" if _is_vat(party) else "FC"
-        put(row, "ram:SpecifiedTaxRegistration/ram:ID", party.tax_number, schemeID=kind)
+    say(address, "ram:CountrySubDivisionName", party.region)
+    say(row, "ram:URIUniversalCommunication/ram:URIID", party.email, schemeID="EM")
+    number = "ram:SpecifiedTaxRegistration/ram:ID"
+    say(row, number, trader.vat, schemeID="VA")
+    say(row, number, trader.local, schemeID="FC")
 
 
 def _street(party: Party) -> list[str]:
     """Return at most three address lines; the last one holds what is more."""
-    lines = list(party.address)
+    lines = [line for line in party.address if line.strip()]
     return [*lines[:2], ", ".join(lines[2:])] if len(lines) > 3 else lines
 
 
@@ -440,24 +547,20 @@ def _cii_settlement(
         put(means, "ram:TypeCode", "58")
         account = put(means, "ram:PayeePartyCreditorFinancialAccount")
         put(account, "ram:IBANID", document.bank.iban.replace(" ", ""))
-        if document.bank.holder:
-            put(account, "ram:AccountName", document.bank.holder)
-        if document.bank.bic:
-            put(
-                means,
-                "ram:PayeeSpecifiedCreditorFinancialInstitution/ram:BICID",
-                document.bank.bic,
-            )
+        w.say(account, "ram:AccountName", document.bank.holder)
+        w.say(
+            means,
+            "ram:PayeeSpecifiedCreditorFinancialInstitution/ram:BICID",
+            document.bank.bic,
+        )
     for vat in figures.vat:
         tax = put(row, "ram:ApplicableTradeTax")
         put(tax, "ram:CalculatedAmount", _amount(vat.tax))
         put(tax, "ram:TypeCode", "VAT")
-        if vat.reason:
-            put(tax, "ram:ExemptionReason", vat.reason)
+        w.say(tax, "ram:ExemptionReason", vat.reason)
         put(tax, "ram:BasisAmount", _amount(vat.base))
         put(tax, "ram:CategoryCode", vat.category)
-        if code := _REASON_CODES.get(vat.category):
-            put(tax, "ram:ExemptionReasonCode", code)
+        w.say(tax, "ram:ExemptionReasonCode", _REASON_CODES.get(vat.category, ""))
         if vat.category != "O":
             put(tax, "ram:RateApplicablePercent", _figure(vat.rate))
     for each in figures.adjustments:
@@ -475,10 +578,11 @@ def _cii_settlement(
         put(tax, "ram:CategoryCode", each.category)
         if each.category != "O":
             put(tax, "ram:RateApplicablePercent", _figure(each.rate))
-    terms = put(row, "ram:SpecifiedTradePaymentTerms")
-    put(terms, "ram:Description", _terms(document))
-    if document.pay_by:
-        _cii_day(w, put(terms, "ram:DueDateDateTime"), document.pay_by)
+    if document.terms or document.pay_by:
+        terms = put(row, "ram:SpecifiedTradePaymentTerms")
+        w.say(terms, "ram:Description", document.terms)
+        if document.pay_by:
+            _cii_day(w, put(terms, "ram:DueDateDateTime"), document.pay_by)
     _cii_totals(w, row, document, figures)
     for number, on in _before(document):
         earlier = put(row, "ram:InvoiceReferencedDocument")
@@ -546,32 +650,36 @@ def ubl(document: Document) -> bytes:
     for note in _notes(document):
         put(top, "cbc:Note", note)
     put(top, "cbc:DocumentCurrencyCode", document.currency.code)
-    if document.registration:
-        put(top, "cbc:BuyerReference", document.registration)
     if document.order_number or document.quote:
         order = put(top, "cac:OrderReference")
         put(order, "cbc:ID", document.order_number or "NA")
-        if document.quote:
-            put(order, "cbc:SalesOrderID", document.quote)
+        w.say(order, "cbc:SalesOrderID", document.quote)
     for number, on in _before(document):
         earlier = put(top, "cac:BillingReference/cac:InvoiceDocumentReference")
         put(earlier, "cbc:ID", number)
         put(earlier, "cbc:IssueDate", on.isoformat())
-    _ubl_party(w, "cac:AccountingSupplierParty", document.seller)
-    if document.buyer is not None:
-        _ubl_party(w, "cac:AccountingCustomerParty", document.buyer)
-    put(top, "cac:Delivery/cbc:ActualDeliveryDate", document.supplied.isoformat())
+    if document.registration.strip():
+        vehicle = put(top, "cac:AdditionalDocumentReference")
+        put(vehicle, "cbc:ID", document.registration, schemeID=_LICENCE)
+        put(vehicle, "cbc:DocumentTypeCode", _OBJECT)
+    _ubl_party(w, "cac:AccountingSupplierParty", figures.seller, selling=True)
+    _ubl_party(w, "cac:AccountingCustomerParty", figures.buyer, selling=False)
+    delivery = put(top, "cac:Delivery")
+    put(delivery, "cbc:ActualDeliveryDate", document.supplied.isoformat())
+    w.say(
+        delivery,
+        "cac:DeliveryLocation/cac:Address/cac:Country/cbc:IdentificationCode",
+        figures.delivered_to,
+    )
     if document.bank.iban:
         means = put(top, "cac:PaymentMeans")
         put(means, "cbc:PaymentMeansCode", "58")
         put(means, "cbc:PaymentID", document.number)
         account = put(means, "cac:PayeeFinancialAccount")
         put(account, "cbc:ID", document.bank.iban.replace(" ", ""))
-        if document.bank.holder:
-            put(account, "cbc:Name", document.bank.holder)
-        if document.bank.bic:
-            put(account, "cac:FinancialInstitutionBranch/cbc:ID", document.bank.bic)
-    put(top, "cac:PaymentTerms/cbc:Note", _terms(document))
+        w.say(account, "cbc:Name", document.bank.holder)
+        w.say(account, "cac:FinancialInstitutionBranch/cbc:ID", document.bank.bic)
+    w.say(top, "cac:PaymentTerms/cbc:Note", document.terms)
     code = document.currency.code
     for each in figures.adjustments:
         row = put(top, "cac:AllowanceCharge")
@@ -602,51 +710,42 @@ def _ubl_category(
     w.put(row, "cbc:ID", category)
     if category != "O":
         w.put(row, "cbc:Percent", _figure(rate))
-    if reason and (code := _REASON_CODES.get(category)):
-        w.put(row, "cbc:TaxExemptionReasonCode", code)
     if reason:
+        w.say(row, "cbc:TaxExemptionReasonCode", _REASON_CODES.get(category, ""))
         w.put(row, "cbc:TaxExemptionReason", reason)
     w.put(row, "cac:TaxScheme/cbc:ID", "VAT")
 
 
-def _ubl_party(w: _Writer, name: str, party: Party) -> None:
-    put = w.put
+def _ubl_party(w: _Writer, name: str, trader: _Trader, *, selling: bool) -> None:
+    put, say, party = w.put, w.say, trader.party
     row = put(w.root, f"{name}/cac:Party")
-    if party.email:
-        put(row, "cbc:EndpointID", party.email, schemeID="EM")
-    seller = name == "cac:AccountingSupplierParty"
-    if seller and _needs_identifier(party):
-        put(row, "cac:PartyIdentification/cbc:ID", party.tax_number)
+    say(row, "cbc:EndpointID", party.email, schemeID="EM")
+    say(row, "cac:PartyIdentification/cbc:ID", trader.identifier)
     address = put(row, "cac:PostalAddress")
     street = _street(party)
     for tag, text in zip(
         ("cbc:StreetName", "cbc:AdditionalStreetName"), street, strict=False
     ):
         put(address, tag, text)
-    if party.town:
-        put(address, "cbc:CityName", party.town)
-    if party.postcode:
-        put(address, "cbc:PostalZone", party.postcode)
-    if party.region:
-        put(address, "cbc:CountrySubentity", party.region)
+    say(address, "cbc:CityName", party.town)
+    say(address, "cbc:PostalZone", party.postcode)
+    say(address, "cbc:CountrySubentity", party.region)
     if len(street) > 2:
         put(address, "cac:AddressLine/cbc:Line", street[2])
     put(address, "cac:Country/cbc:IdentificationCode", party.country)
-    if party.tax_number and (seller or _is_vat(party)):
-        scheme = put(row, "cac:PartyTaxScheme")
-        put(scheme, "cbc:CompanyID", party.tax_number)
-        put(scheme, "cac:TaxScheme/cbc:ID", "VAT" if _is_vat(party) else "TAX")
+    for number, scheme in ((trader.vat, "VAT"), (trader.local, "TAX")):
+        if number:
+            of = put(row, "cac:PartyTaxScheme")
+            put(of, "cbc:CompanyID", number)
+            put(of, "cac:TaxScheme/cbc:ID", scheme)
     legal = put(row, "cac:PartyLegalEntity")
     put(legal, "cbc:RegistrationName", party.name)
-    if party.register_number:
-        put(legal, "cbc:CompanyID", party.register_number)
-    if seller and (party.phone or party.email):
+    say(legal, "cbc:CompanyID", party.register_number)
+    if selling and (party.phone or party.email):
         contact = put(row, "cac:Contact")
         put(contact, "cbc:Name", party.name)
-        if party.phone:
-            put(contact, "cbc:Telephone", party.phone)
-        if party.email:
-            put(contact, "cbc:ElectronicMail", party.email)
+        say(contact, "cbc:Telephone", party.phone)
+        say(contact, "cbc:ElectronicMail", party.email)
 
 
 def _ubl_totals(w: _Writer, document: Document, figures: _Figures) -> None:
@@ -680,16 +779,13 @@ def _ubl_line(w: _Writer, root: str, line: _Line, code: str) -> None:
     quantity = (
         "cbc:CreditedQuantity" if root == "CreditNote" else "cbc:InvoicedQuantity"
     )
-    count = _figure(line.quantity)
-    put(row, quantity, count, unitCode=line.unit)
+    put(row, quantity, _figure(line.quantity), unitCode=line.unit)
     put(row, "cbc:LineExtensionAmount", _amount(line.net), currencyID=code)
     item = put(row, "cac:Item")
-    if line.text:
-        put(item, "cbc:Description", line.text)
+    w.say(item, "cbc:Description", line.text)
     put(item, "cbc:Name", line.name)
-    if line.code:
-        put(item, "cac:SellersItemIdentification/cbc:ID", line.code)
+    w.say(item, "cac:SellersItemIdentification/cbc:ID", line.code)
     _ubl_category(w, item, "cac:ClassifiedTaxCategory", line.category, line.rate)
     price = put(row, "cac:Price")
-    put(price, "cbc:PriceAmount", _amount(line.net), currencyID=code)
-    put(price, "cbc:BaseQuantity", count, unitCode=line.unit)
+    put(price, "cbc:PriceAmount", _amount(abs(line.net)), currencyID=code)
+    put(price, "cbc:BaseQuantity", _figure(line.basis), unitCode=line.unit)

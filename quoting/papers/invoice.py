@@ -1,15 +1,33 @@
-"""The invoice: every line with its tax, a table of taxes, and what is to be paid."""
+"""The invoice of an estimate, for a look at it: a specimen that is not issued.
 
-from collections.abc import Mapping
+It is the paper of a document like any that is issued, made of priced work.
+"""
+
+from collections.abc import Iterable
+from dataclasses import replace
 from datetime import date, timedelta
 
 from quoting.domain.edition import Edition
+from quoting.domain.invoice import (
+    Deducted,
+    Document,
+    Item,
+    Kind,
+    Party,
+    Work,
+    bank,
+    items_of,
+    seller,
+)
 from quoting.domain.job import Job
+from quoting.domain.legal_form import legends_for, title
+from quoting.domain.lines import Line
 from quoting.domain.pricing import Priced
 from quoting.domain.quote import Customer
 from quoting.i18n import Formats
-from quoting.papers.html import Paper, fill, on_paper
-from quoting.papers.priced_table import LETTERS, Sum, head_fact, job_facts, priced_table
+from quoting.papers.html import Paper, on_paper
+from quoting.papers.issued import PLAIN_ORDER, issued_paper
+from quoting.papers.priced_table import head_fact, how, text_of
 
 
 def invoice_paper(
@@ -39,64 +57,75 @@ def invoice_paper(
         customer: whose it is.
         specimen: say on top that it is not issued.
     """
-    formats = on_paper(formats)
-    table = priced_table(edition, [(job, priced)], formats, _tax_letters(priced))
-    totals = priced.totals
-    paid = ""
-    if totals.deposits:
-        received = Sum("Deposits received", "", [formats.amount(-totals.deposits)])
-        due = Sum("To pay", "", [formats.amount(totals.due)], strong=True)
-        table = table._replace(sums=[*table.sums, received, due])
-        paid = (
-            f"{formats.money(totals.total)} less {formats.money(totals.deposits)} "
-            "received before"
-        )
     terms = job.terms or edition.terms[edition.shop.terms]
-    return fill(
-        "invoice",
-        shop=edition.shop,
-        formats=formats,
-        size=size,
-        kind="Invoice",
+    work = Work(priced, job.heads)
+    items, taxes = items_of([work], edition.policy, edition.currency.unit)
+    document = Document(
+        kind=Kind.INVOICE,
         number=number,
-        made=on,
-        block=[
-            ("date", formats.date(on)),
-            *([("specimen", "not issued")] if specimen else []),
-        ],
-        values={
-            "specimen": specimen,
-            "customer": customer,
-            "facts": [
-                ("date", formats.date(on)),
-                ("tax number", edition.shop.tax_number),
-                *job_facts(edition, job, customer),
-                head_fact(job),
-            ],
-            "to_pay": formats.money(totals.due),
-            "paid": paid,
-            "pay_by": formats.date(on + timedelta(days=terms.payment_days)),
-            "supplied": formats.date(supplied) if supplied else "",
-            "table": table,
-            "currency": formats.currency.code,
-            "taxes": [
-                {
-                    "letter": letter,
-                    "label": group.tax.label,
-                    "reason": group.tax.reason,
-                    "base": formats.amount(group.base),
-                    "amount": formats.amount(group.amount),
-                }
-                for letter, group in zip(LETTERS, priced.taxes, strict=False)
-            ],
-        },
+        on=on,
+        supplied=supplied or on,
+        pay_by=on + timedelta(days=terms.payment_days),
+        currency=edition.currency,
+        locale=edition.shop.locale,
+        seller=seller(edition.shop),
+        buyer=Party(customer.name, customer.address),
+        bank=bank(edition.shop),
+        policy=edition.policy,
+        items=as_quoted(items, priced.lines, edition, job, on_paper(formats)),
+        taxes=taxes,
+        taxes_of=priced.taxes_of,
+        deposits=tuple(
+            Deducted("", deposit.on or on, deposit.amount) for deposit in job.deposits
+        ),
+        order_number=customer.order_number,
+        registration=customer.registration,
+        heads=(head_fact(job)[1],) if job.heads else (),
+    )
+    country, words = edition.country(on), edition.words
+    if words is not None:
+        document = replace(document, legends=legends_for(words, document))
+    return issued_paper(
+        document,
+        edition.shop,
+        formats,
+        size,
+        title=title(words, document.kind) if words else "",
+        tax_number=words.tax_number if words else "",
+        register_number=words.register_number if words else "",
+        order=country.address if country else PLAIN_ORDER,
+        specimen=specimen,
     )
 
 
-def _tax_letters(priced: Priced) -> Mapping[str, str]:
-    """Return for each tax code of a job the letters of its rows in the tax table."""
-    letters = dict(zip([g.tax for g in priced.taxes], LETTERS, strict=False))
-    return {
-        code: "".join(letters[tax] for tax in taxes)
-        for code, taxes in priced.taxes_of.items()
-    }
+def as_quoted(
+    items: Iterable[Item],
+    lines: Iterable[Line],
+    edition: Edition,
+    job: Job,
+    formats: Formats,
+) -> tuple[Item, ...]:
+    """Return items with the words that the customer read on the quote, sizes included.
+
+    Args:
+        items: of one job, as ``items_of`` gives them.
+        lines: of that job, priced; an item each.
+        edition: that it was priced by.
+        job: what was done.
+        formats: the reader's locale.
+    """
+    return tuple(
+        replace(
+            item,
+            description=_said(edition, line, formats),
+            detail=how(line, job, formats),
+        )
+        for item, line in zip(items, lines, strict=True)
+    )
+
+
+def _said(edition: Edition, line: Line, formats: Formats) -> str:
+    """Return what was done; of what is without charge also why."""
+    text = text_of(edition, line, formats)
+    free = not line.net and not line.list_net
+    return f"{text} ({line.reason})" if free and line.reason else text

@@ -5,24 +5,29 @@ is called and which tax label it uses are the country's, and come with it.
 """
 
 from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import replace
 from math import ceil
 
+from quoting.domain.country import address_lines
 from quoting.domain.invoice import Deducted, Document, Item, Kind, Party
+from quoting.domain.money import ZERO
 from quoting.domain.quote import Customer
 from quoting.domain.rates import Shop
 from quoting.domain.tax import Tax
 from quoting.i18n import Formats
 from quoting.papers.fonts import printable
 from quoting.papers.html import Paper, fill, on_paper
-from quoting.papers.payment_code import payment_code
+from quoting.papers.payment_code import in_fours, payment_code
 from quoting.papers.priced_table import (
     FIGURE_MM,
     GAP_MM,
     LETTERS,
+    NOTHING,
     Row,
     Section,
     Sum,
     Table,
+    kept_together,
 )
 
 _WORK, _GOODS, _REST = "Work", "Parts and outwork", "Charges and discounts"
@@ -32,6 +37,7 @@ _SECTION_OF = {
     "deposit": _WORK,
     "part": _GOODS,
     "exchange": _GOODS,
+    "surcharge": _GOODS,
     "outwork": _GOODS,
 }
 #: What a document is called where no country says otherwise.
@@ -40,6 +46,10 @@ _TITLES = {
     Kind.DEPOSIT: "Deposit invoice",
     Kind.CREDIT: "Credit note",
 }
+#: Order of an address where no country says otherwise.
+PLAIN_ORDER = ("street", "postcode town", "region")
+#: Categories for which the buyer's tax number stands on the document too.
+_BUYER_OWES = frozenset(("AE", "K"))
 
 
 def issued_paper(
@@ -49,43 +59,66 @@ def issued_paper(
     size: str = "",
     *,
     title: str = "",
+    tax_number: str = "",
+    register_number: str = "",
+    order: Sequence[str] = PLAIN_ORDER,
+    specimen: bool = False,
 ) -> Paper:
     """Return the paper of an issued document.
 
     Args:
         document: with its number.
-        shop: whose head stands on the paper.
+        shop: whose name over the door, notice and guarantee stand on the paper; name
+            in law, address and numbers are the document's.
         formats: the reader's locale.
         size: ``A4`` or ``Letter``; empty: as the locale's country has it.
         title: what the country calls it; empty: in plain English.
+        tax_number: what the country calls that; empty: in plain English.
+        register_number: likewise.
+        order: of an address, as the ``address`` of a country has it.
+        specimen: say on top that it is not issued.
+
+    Source:
+        Council Directive 2006/112/EC, Art. 226, for what an invoice shows; Art. 219
+        for what a credit note refers to.
     """
     formats = on_paper(formats)
     credit = document.kind is Kind.CREDIT
-    buyer = document.buyer or Party("")
-    reverse = any(group.tax.category == "AE" for group in document.taxes)
-    due = document.gross if credit else document.due
+    seller, buyer = document.seller, document.buyer or Party("")
+    owes = any(group.tax.category in _BUYER_OWES for group in document.taxes)
+    taxed = any(each.taxes for each in document.deposits)
+    numbers = tax_number or "tax number"
     return fill(
         "issued",
-        shop=shop,
+        shop=_at_the_head(shop, seller, order),
         formats=formats,
         size=size,
         kind=title or _TITLES[document.kind],
         number=document.number,
         made=document.on,
-        block=[("date", formats.date(document.on))],
+        block=[
+            ("date", formats.date(document.on)),
+            *([("specimen", "not issued")] if specimen else []),
+        ],
         values={
-            "customer": Customer(buyer.name, address=_address(buyer)),
+            "specimen": specimen,
+            "customer": Customer(
+                buyer.name, address=_address(buyer, document, order, formats)
+            ),
             "facts": [
                 ("date", formats.date(document.on)),
-                ("tax number", document.seller.tax_number),
-                ("your tax number", buyer.tax_number if reverse else ""),
+                ("seller", "" if seller.name == shop.name else seller.name),
+                (numbers, seller.tax_number),
+                (register_number or "register", seller.register_number),
+                (f"your {numbers}", buyer.tax_number if owes else ""),
                 ("your order", document.order_number),
                 ("registration", document.registration),
+                ("head", "; ".join(document.heads)),
                 ("our quote", document.quote),
                 ("work order", document.work),
             ],
             "label": "credited" if credit else "to pay",
-            "to_pay": formats.money(due),
+            "to_pay": formats.money(document.gross if credit else document.due),
             "paid": _paid(document, formats),
             "cells": [
                 ("pay by", formats.date(document.pay_by) if document.pay_by else ""),
@@ -94,6 +127,7 @@ def issued_paper(
                     ("corrects", f"{number} of {formats.date(on)}")
                     for number, on in document.refers
                 ),
+                ("why", document.reason.value if document.reason else ""),
             ],
             "because": document.because,
             "table": _table(document, formats),
@@ -109,13 +143,59 @@ def issued_paper(
                 }
                 for letter, group in zip(LETTERS, document.taxes, strict=False)
             ],
-            "deposits": list(_deposits(document.deposits, formats)),
-            "rest": _rest(document, formats),
+            "taxed": taxed,
+            "deposits": list(_deposits(document.deposits, formats, taxed=taxed)),
+            "rest": list(_rest(document, formats)) if taxed else [],
             "legends": document.legends,
-            "bank": document.bank,
+            "ways": [] if credit else list(_ways_to_pay(document)),
             "code": "" if credit else payment_code(document),
+            "guarantee": "" if credit else shop.guarantee,
         },
     )
+
+
+def _at_the_head(shop: Shop, seller: Party, order: Sequence[str]) -> Shop:
+    """Return the shop as the head of the paper names it: where it was when issued."""
+    return replace(
+        shop, address=_lines(seller, order), phone=seller.phone, email=seller.email
+    )
+
+
+def _lines(party: Party, order: Sequence[str]) -> tuple[str, ...]:
+    return address_lines(
+        order,
+        street=party.address,
+        postcode=party.postcode,
+        town=party.town,
+        region=party.region,
+    )
+
+
+def _address(
+    buyer: Party, document: Document, order: Sequence[str], formats: Formats
+) -> tuple[str, ...]:
+    """Return the buyer's address, with the country where it is not the seller's."""
+    lines = _lines(buyer, order)
+    if not buyer.country or buyer.country == document.seller.country:
+        return lines
+    name = formats.locale.territories.get(buyer.country, buyer.country)
+    return (*lines, name.upper())
+
+
+def _ways_to_pay(document: Document) -> Iterator[str]:
+    """Yield how to pay, a sentence each, where there is something to pay."""
+    if document.due <= 0:
+        return
+    if document.terms:
+        yield document.terms
+    bank = document.bank
+    if bank.iban:
+        holder = bank.holder or document.seller.name
+        bic = f", BIC {bank.bic}" if bank.bic else ""
+        yield (
+            f"By transfer to {holder}, IBAN {in_fours(bank.iban)}{bic}, "
+            f"naming {document.number}."
+        )
 
 
 def _caption(document: Document) -> str:
@@ -124,11 +204,6 @@ def _caption(document: Document) -> str:
         Kind.DEPOSIT: "What it is for",
         Kind.CREDIT: "What is credited",
     }[document.kind]
-
-
-def _address(buyer: Party) -> tuple[str, ...]:
-    town = " ".join(filter(None, (buyer.postcode, buyer.town)))
-    return tuple(line for line in (*buyer.address, town, buyer.region) if line)
 
 
 def _other_day(document: Document, formats: Formats) -> str:
@@ -147,12 +222,7 @@ def _paid(document: Document, formats: Formats) -> str:
 def _table(document: Document, formats: Formats) -> Table:
     letters = dict(zip([group.tax for group in document.taxes], LETTERS, strict=False))
     sections = [
-        Section(
-            title,
-            [_row(item, document, letters, formats) for item in items],
-            "",
-            last=False,
-        )
+        _section(title, items, document, letters, formats)
         for title, items in _sections(document.items)
     ]
     if len(sections) == 1:
@@ -161,11 +231,29 @@ def _table(document: Document, formats: Formats) -> Table:
     widest = max(len(printable(amount)) for each in sums for amount in each.amounts)
     return Table(
         columns=[formats.currency.code],
-        sections=sections,
+        sections=kept_together(sections),
         sums=sums,
         amount_mm=GAP_MM + ceil(FIGURE_MM * widest),
         lettered=True,
     )
+
+
+def _section(
+    title: str,
+    items: Sequence[Item],
+    document: Document,
+    letters: dict[Tax, str],
+    formats: Formats,
+) -> Section:
+    """Return items under a heading; those that charge nothing stand in one row."""
+    rows = [_row(item, document, letters, formats) for item in items if _charges(item)]
+    free = [item.description for item in items if not _charges(item)]
+    said = "; ".join(text[:1].lower() + text[1:] for text in free)
+    return Section(title, rows, said, last=False)
+
+
+def _charges(item: Item) -> bool:
+    return any(bit.amount or bit.tax for bit in item.bits)
 
 
 def _sections(items: Sequence[Item]) -> Iterator[tuple[str, list[Item]]]:
@@ -194,34 +282,50 @@ def _row(
 
 
 def _sums(document: Document, formats: Formats) -> Iterator[Sum]:
+    """Yield the sums in the words of the quote: from the net up, or with tax first."""
     amount = formats.amount
-    yield Sum("Before tax", "", [amount(document.net)])
-    yield Sum("Tax", "", [amount(document.tax)])
-    yield Sum("With tax", "", [amount(document.gross)], strong=True)
+    contained = document.policy.inclusive and any(row.amount for row in document.taxes)
+    if contained:
+        yield Sum("Total with tax", "", [amount(document.gross)], strong=True)
+    else:
+        yield Sum("Net", "", [amount(document.net)])
+    for tax, base, owed in document.taxes:
+        yield Sum(
+            f"{tax.label} in it" if contained else tax.label,
+            tax.reason or f"on {amount(base)}",
+            [amount(owed)],
+        )
+    if len(document.taxes) > 1:
+        yield Sum("All taxes", "", [amount(document.tax)])
+    if contained:
+        yield Sum("Net of tax", "", [amount(document.net)])
+    else:
+        yield Sum("Total", "", [amount(document.gross)], strong=True)
     if document.deposits:
         yield Sum("Deposits received", "", [amount(-document.deducted)])
         yield Sum("To pay", "", [amount(document.due)], strong=True)
 
 
-def _deposits(deposits: Iterable[Deducted], formats: Formats) -> Iterator[list[str]]:
-    """Yield of each deposit its number, day, net, tax and gross."""
+def _deposits(
+    deposits: Iterable[Deducted], formats: Formats, *, taxed: bool
+) -> Iterator[tuple[str, str, list[str]]]:
+    """Yield of each deposit its number, day, gross; net and tax before that if asked.
+
+    One whose tax was not due on receipt has neither.
+    """
     for each in deposits:
-        net = formats.amount(each.gross - each.tax) if each.taxes else ""
-        tax = formats.amount(each.tax) if each.taxes else ""
-        day = formats.date(each.on)
-        yield [each.number, day, net, tax, formats.amount(each.gross)]
+        amounts = [NOTHING, NOTHING] if taxed else []
+        if each.taxes:
+            net = each.gross - each.tax
+            amounts = [formats.amount(net), formats.amount(each.tax)]
+        amounts.append(formats.amount(each.gross))
+        yield each.number or "deposit", formats.date(each.on), amounts
 
 
-def _rest(document: Document, formats: Formats) -> list[tuple[str, str, str]]:
-    """Return what is left of each tax row after taxed deposits, by subtraction."""
-    if not any(each.taxes for each in document.deposits):
-        return []
-    rows = []
-    for group in document.taxes:
-        base, owed = group.base, group.amount
-        for each in document.deposits:
-            for taken in each.taxes:
-                if taken.tax == group.tax:
-                    base, owed = base - taken.base, owed - taken.amount
-        rows.append((group.tax.label, formats.amount(base), formats.amount(owed)))
-    return rows
+def _rest(document: Document, formats: Formats) -> Iterator[tuple[str, list[str]]]:
+    """Yield what is left of each tax row after taxed deposits, by subtraction."""
+    taken = [group for each in document.deposits for group in each.taxes]
+    for tax, base, owed in document.taxes:
+        net = base - sum((group.base for group in taken if group.tax == tax), ZERO)
+        left = owed - sum((group.amount for group in taken if group.tax == tax), ZERO)
+        yield tax.label, [formats.amount(each) for each in (net, left, net + left)]

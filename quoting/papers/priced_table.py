@@ -110,7 +110,7 @@ def priced_table(
     written = [*columns, *(printable(a) for total in sums for a in total.amounts)]
     return Table(
         columns=columns if len(ways) > 1 else [code],
-        sections=_kept_together(made),
+        sections=kept_together(made),
         sums=sums,
         amount_mm=GAP_MM + ceil(FIGURE_MM * max(map(len, written))),
         lettered=letters is not None,
@@ -121,7 +121,7 @@ def priced_table(
 ROWS_WITH_SUMS = 3
 
 
-def _kept_together(sections: Sequence[Section]) -> list[Section]:
+def kept_together(sections: Sequence[Section]) -> list[Section]:
     """Keep two rows under each heading, and the last rows with the sums."""
     kept = []
     before = sum(len(section.rows) for section in sections) - ROWS_WITH_SUMS

@@ -19,7 +19,9 @@ from quoting.domain.invoice import (
     Item,
     Kind,
     Why,
+    bank,
     deposit_bits,
+    seller,
     tax_rows,
 )
 from quoting.domain.life import OrderState, check_deposit
@@ -138,9 +140,9 @@ def _deposit_invoice(
         pay_by=now.on,
         currency=edition.currency,
         locale=shop.locale,
-        seller=invoices.seller(edition),
+        seller=seller(shop),
         buyer=invoices.buyer(quote, edition),
-        bank=invoices.bank(edition),
+        bank=bank(shop),
         policy=policy,
         items=(item,),
         taxes=tax_rows([item], priced.taxes_of),

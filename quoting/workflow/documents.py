@@ -108,14 +108,22 @@ _ELSEWHERE = translatable("the shop's country has no row that says it uses EN 16
 
 
 def _paper(session: Session, document: Document) -> "Paper":
-    from quoting.papers.issued import issued_paper
+    from quoting.papers.issued import PLAIN_ORDER, issued_paper
 
     edition = rates.in_force(session, document.on).edition
     form = Form.FULL if document.buyer else Form.SIMPLIFIED
-    called = title(edition.words, document.kind, form) if edition.words else ""
-    formats = Formats(document.locale, document.currency)
+    words, country = edition.words, edition.country(document.on)
     shop = edition.shop
-    return issued_paper(document, shop, formats, shop.paper, title=called)
+    return issued_paper(
+        document,
+        shop,
+        Formats(document.locale, document.currency),
+        shop.paper,
+        title=title(words, document.kind, form) if words else "",
+        tax_number=words.tax_number if words else "",
+        register_number=words.register_number if words else "",
+        order=country.address if country else PLAIN_ORDER,
+    )
 
 
 def pay(

@@ -22,7 +22,7 @@ from quoting.domain.consent import (
 from quoting.domain.difference import Change, changes
 from quoting.domain.edition import Edition
 from quoting.domain.errors import RuleError, translatable
-from quoting.domain.invoice import Bank, Deducted, Document, Kind, Party, Why, Work
+from quoting.domain.invoice import Deducted, Document, Item, Kind, Party, Why, Work
 from quoting.domain.job import FreeLine, Job, Override
 from quoting.domain.journal import of_document
 from quoting.domain.legal_form import legends_for, which_document
@@ -161,8 +161,6 @@ def draft(
         ],
         edition.policy,
         edition.currency.unit,
-        formats.amount,
-        formats.quantity,
     )
     if not items:
         raise NothingToInvoiceError
@@ -174,11 +172,11 @@ def draft(
         pay_by=on + timedelta(days=terms.payment_days),
         currency=edition.currency,
         locale=shop.locale,
-        seller=seller(edition),
+        seller=invoicing.seller(shop),
         buyer=buyer(lead.quote, edition) if named else None,
-        bank=bank(edition),
+        bank=invoicing.bank(shop),
         policy=edition.policy,
-        items=items,
+        items=_as_quoted(items, work, formats),
         taxes=taxes,
         taxes_of={
             code: taxes for done in work for code, taxes in done.priced.taxes_of.items()
@@ -198,6 +196,20 @@ def draft(
         _over(session, work),
         tuple(held),
     )
+
+
+def _as_quoted(
+    items: Sequence[Item], work: Iterable[_Done], formats: Formats
+) -> tuple[Item, ...]:
+    from quoting.papers.html import on_paper
+    from quoting.papers.invoice import as_quoted
+
+    said: list[Item] = []
+    for done in work:
+        lines = done.priced.lines
+        its = items[len(said) : len(said) + len(lines)]
+        said += as_quoted(its, lines, done.edition, done.job, on_paper(formats))
+    return tuple(said)
 
 
 def _ready(quote: Quote, on: date) -> date:
@@ -285,28 +297,6 @@ def check_over(
     amount = totals.net if pre_tax else totals.total
     limit = orders.without_asking(quote, yes, edition, agreed)
     check_ceiling(amount, limit, ceiling)
-
-
-def seller(edition: Edition) -> Party:
-    """Return the shop as its documents name it."""
-    shop = edition.shop
-    return Party(
-        name=shop.name,
-        address=shop.address,
-        postcode=shop.postcode,
-        town=shop.town,
-        country=shop.country,
-        tax_number=shop.tax_number,
-        register_number=shop.register_number,
-        email=shop.email,
-        phone=shop.phone,
-    )
-
-
-def bank(edition: Edition) -> Bank:
-    """Return where the shop is paid by transfer."""
-    shop = edition.shop
-    return Bank(shop.iban, shop.bic, shop.account_holder)
 
 
 def buyer(quote: Quote, edition: Edition) -> Party:

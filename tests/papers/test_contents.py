@@ -394,7 +394,8 @@ def test_an_invoice_has_what_an_invoice_must_show():
 
     for words in (
         "Invoice INV-0417", "date 4 December 2026", "Tallow Lane Heads",
-        "4 Tallow Lane · Exampleton", "tax number INVENTED-0417",
+        "4 Tallow Lane · Exampleton · ZZ99 9ZZ", "VAT no. INVENTED-0417",
+        "seller Tallow Lane Heads (an invented shop)", "Company no. INVENTED-99417",
         "Osgood & Daughters Garage 4 Ferry Steps Marlhaven", "your order OD-2231",
         "Reface the valves 16 valves x 4.25 A 68.00",
         "A Levy 18.5 % 527.78 97.64", "Total 625.42", "Deposits received -100.00",
