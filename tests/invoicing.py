@@ -53,7 +53,7 @@ def free(amount, code="", **known):
 
 def invoice(rates, *jobs, number="INV-0101", **known):
     """Return the invoice for *jobs*; several make it a collective one."""
-    done = [Work(price(rates, job, ON), job.heads) for job in jobs]
+    done = [Work(price(rates, job, ON)) for job in jobs]
     items, taxes = items_of(done, rates.policy, rates.currency.unit)
     return Document(
         **{

@@ -18,8 +18,7 @@ from decimal import Decimal
 from enum import StrEnum
 from typing import NamedTuple
 
-from quoting.domain.head import Head
-from quoting.domain.lines import Line, Show, plain, where, why
+from quoting.domain.lines import Line
 from quoting.domain.money import (
     HUNDRED,
     ONE,
@@ -280,10 +279,9 @@ class Document:
 
 
 class Work(NamedTuple):
-    """Priced work on *heads* that goes on an invoice; *number* is its work order's."""
+    """Priced work that goes on an invoice; *number* is its work order's."""
 
     priced: Priced
-    heads: tuple[Head, ...] = ()
     number: str = ""
 
 
@@ -291,17 +289,15 @@ def items_of(
     work: Sequence[Work],
     policy: Policy,
     unit: Decimal,
-    money: Show = plain,
-    figure: Show = plain,
 ) -> tuple[tuple[Item, ...], tuple[Group, ...]]:
     """Return the items of an invoice, and its tax rows.
+
+    How each comes about is left to whoever knows the reader.
 
     Args:
         work: one priced job, or for a collective invoice several of one price mode.
         policy: how tax is worked out; it is rounded once for the whole document.
         unit: the currency's smallest unit.
-        money: writes an amount in an item's arithmetic.
-        figure: writes any other figure there.
 
     Source:
         EN 16931 BR-S-08 and BR-CO-17 for the tax; shares of adjustments and of tax by
@@ -309,7 +305,7 @@ def items_of(
     """
     drafts: list[tuple[Item, list[_Share]]] = []
     taxes_of: dict[str, Taxes] = {}
-    for priced, heads, number in work:
+    for priced, number in work:
         shares = _shares(priced, len(drafts), unit)
         taxes_of.update(priced.taxes_of)
         for line, parts in zip(priced.lines, shares, strict=True):
@@ -320,7 +316,6 @@ def items_of(
                 description=line.description,
                 group=_income(line),
                 bits=(),
-                detail=_detail(line, where(line, heads, figure), money, figure),
                 quantity=line.quantity,
                 noun=line.noun,
                 work=number,
@@ -347,7 +342,7 @@ def items_of(
 def _charged(work: Sequence[Work], taxes_of: Mapping[str, Taxes]) -> list[Amount]:
     return [
         Amount(amount, taxes_of[code], code, line.quantity or ONE)
-        for priced, _, _ in work
+        for priced, _ in work
         for line in priced.lines
         for code, amount in line.shares
     ]
@@ -355,10 +350,6 @@ def _charged(work: Sequence[Work], taxes_of: Mapping[str, Taxes]) -> list[Amount
 
 def _income(line: Line) -> str:
     return "sundries" if line.kind == "sundries" else line.group
-
-
-def _detail(line: Line, of: str, money: Show, figure: Show) -> str:
-    return "; ".join(text for text in (of, why(line, money, figure)) if text)
 
 
 class _Share(NamedTuple):

@@ -58,8 +58,8 @@ def invoice_paper(
         specimen: say on top that it is not issued.
     """
     terms = job.terms or edition.terms[edition.shop.terms]
-    work = Work(priced, job.heads)
-    items, taxes = items_of([work], edition.policy, edition.currency.unit)
+    unit = edition.currency.unit
+    items, taxes = items_of([Work(priced)], edition.policy, unit)
     document = Document(
         kind=Kind.INVOICE,
         number=number,

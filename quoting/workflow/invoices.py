@@ -155,10 +155,7 @@ def draft(
     edition, shop = lead.edition, lead.edition.shop
     formats = Formats(shop.locale, edition.currency)
     items, taxes = invoicing.items_of(
-        [
-            Work(done.priced, done.job.heads, done.number if len(work) > 1 else "")
-            for done in work
-        ],
+        [Work(done.priced, done.number if len(work) > 1 else "") for done in work],
         edition.policy,
         edition.currency.unit,
     )
