@@ -25,12 +25,19 @@ class Basis:
         terms: what the customer has agreed with the shop.
         exempt: the tax code that replaces every other; empty where none does.
         relieved: the customer owes no tax, but the edition's prices contain it.
+        by_group: the tax code that a rule of the place gives an income group.
         questions: what the calculation must ask back.
     """
 
     questions: list[Notice]
 
-    def __init__(self, edition: Edition, job: Job, tax_point: date) -> None:
+    def __init__(
+        self,
+        edition: Edition,
+        job: Job,
+        tax_point: date,
+        by_group: Mapping[str, str] | None = None,
+    ) -> None:
         shop = edition.shop
         self.edition = edition
         self.job = job
@@ -43,12 +50,13 @@ class Basis:
         self.exempt = exemption.code if exemption else self.terms.exempt_code
         self.inclusive = edition.policy.inclusive
         self.relieved = self.inclusive and bool(self.exempt)
+        self.by_group = {} if self.exempt else by_group or {}
         self.questions = []
         self._taxes: dict[str, Taxes] = {}
 
-    def charged(self, code: str) -> str:
-        """Return the tax code that is charged instead of *code*, or *code*."""
-        return self.exempt or code
+    def charged(self, code: str, group: str) -> str:
+        """Return the tax code that is charged for *code* in an income group."""
+        return self.exempt or self.by_group.get(group, code)
 
     def taxes(self, code: str) -> Taxes:
         """Return the taxes of *code* on the tax point, with the customer's reason.
@@ -75,8 +83,11 @@ class Basis:
         """Return *rate* per cent *of* an amount, rounded to the smallest unit."""
         return self.cents(rate * of / HUNDRED)
 
-    def owed(self, amount: Decimal, code: str) -> Decimal:
+    def owed(self, amount: Decimal, code: str, group: str) -> Decimal:
         """Return what this customer owes of a rounded *amount* under tax *code*.
+
+        A price that contains tax stays what it is where a rule changes the rate, and
+        loses the tax where a rule, or who the customer is, takes it away.
 
         Raises:
             TaxCodeEndedError: as ``taxes``, where the customer owes no tax.
@@ -84,17 +95,26 @@ class Basis:
         Source:
             docs/costing.md, step 10: a customer who owes no tax.
         """
-        if not self.relieved:
-            return amount
-        return without_tax(amount, self.taxes(code), self.unit)
+        if self.relieved or (self.by_group and self._freed(code, group)):
+            return without_tax(amount, self.taxes(code), self.unit)
+        return amount
 
-    def share(self, amount: Decimal, code: str) -> Share:
+    def _freed(self, code: str, group: str) -> bool:
+        charged = self.charged(code, group)
+        return (
+            self.inclusive
+            and charged != code
+            and not any(tax.rate for tax in self.taxes(charged))
+            and any(tax.rate for tax in self.taxes(code))
+        )
+
+    def share(self, amount: Decimal, code: str, group: str) -> Share:
         """Return the tax code that is charged for *code*, and what is owed under it.
 
         Raises:
             TaxCodeEndedError: as ``owed``.
         """
-        return self.charged(code), self.owed(amount, code)
+        return self.charged(code, group), self.owed(amount, code, group)
 
     def fixed(self, amount: Decimal) -> Decimal:
         """Return what this customer owes of a minimum, a cap or a fixed amount.
@@ -102,7 +122,7 @@ class Basis:
         Raises:
             TaxCodeEndedError: as ``owed``, for the code of the sundries.
         """
-        return self.owed(amount, self.sundries.tax_code)
+        return self.owed(amount, self.sundries.tax_code, "sundries")
 
     def spread(
         self,

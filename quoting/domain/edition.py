@@ -76,7 +76,7 @@ class Edition:
     countries: Sequence[Country]
     wording: Mapping[tuple[str, str], Wording]  # by country and language
     regions: Mapping[tuple[str, str], Region]  # by country and code
-    tax_rules: Sequence[TaxRule]
+    tax_rules: Mapping[str, TaxRule]
 
     @cached_property
     def currency(self) -> Currency:
@@ -108,7 +108,7 @@ class Edition:
         """Return the rules by which the shop's documents decide their tax."""
         return [
             rule
-            for rule in self.tax_rules
+            for rule in self.tax_rules.values()
             if rule.country == self.shop.country
             and rule.region in ("", self.shop.region)
         ]
@@ -298,7 +298,7 @@ def _edition(
         countries=records("countries"),
         wording={(r.country, r.language): r for r in records("wording")},
         regions={(r.country, r.code): r for r in records("regions")},
-        tax_rules=records("tax_rules"),
+        tax_rules=by_code("tax_rules"),
     )
 
 

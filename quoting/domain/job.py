@@ -191,6 +191,8 @@ class Job:
         propose: whether what work brings along and uses up is put in by itself.
         declined: codes of operations and part kinds left out, with the reason.
         minutes_factor: percentile of the job's timed minutes over their mean.
+        answers: what taxes hang on and was answered with yes, as ``country.Answer``.
+        aside: by its code, who sets a rule of the tax aside, and why.
         call_it: "600 all in": the gross total agreed, and why.
     """
 
@@ -211,6 +213,8 @@ class Job:
     propose: bool = True
     declined: Mapping[str, str] = field(default_factory=dict)
     minutes_factor: Decimal = Decimal(1)
+    answers: tuple[str, ...] = ()
+    aside: Mapping[str, Override] = field(default_factory=dict)
 
 
 def agreed_prices(

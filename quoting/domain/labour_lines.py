@@ -53,7 +53,7 @@ def free_line(basis: Basis, free: FreeLine) -> Line:
     hours = free.hours or ZERO
     rate = shop.hourly_rate if free.rate is None else free.rate
     exact = hours * rate if free.amount is None else free.amount
-    charged, net = basis.share(basis.cents(exact), code)
+    charged, net = basis.share(basis.cents(exact), code, free.group)
     shares = ((charged, net),)
     return Line(
         kind="free",
@@ -174,7 +174,9 @@ class _Labour:
         groups = alike(basis.job.heads)
         if len(groups) == 1 and not basis.job.agreed and not basis.relieved:
             kept = self.edition.kept.setdefault(groups[0], {})
-            self.kept = kept.setdefault((self.job.minutes_factor, basis.exempt), {})
+            self.kept = kept.setdefault(
+                (self.job.minutes_factor, basis.exempt, *basis.by_group.items()), {}
+            )
 
     def lines(self, work: Plan) -> list[Line]:
         by_set: dict[str, list[Line]] = {asked.set: [] for asked in work.sets}
@@ -219,7 +221,10 @@ class _Labour:
         if len(buckets) > 1:
             least = max(bucket.rate.minimum for bucket in buckets)
         if least:
-            return self._lifted(lines, self.basis.owed(least, operation.tax_code))
+            return self._lifted(
+                lines,
+                self.basis.owed(least, operation.tax_code, operation.income_group),
+            )
         return lines
 
     def _lifted(self, lines: list[Line], least: Decimal) -> list[Line]:
@@ -322,7 +327,9 @@ class _Labour:
         minutes *= self.job.minutes_factor
         if rate.timed:
             exact = minutes * centre.hourly_rate / SIXTY
-        charged, net = basis.share(basis.cents(exact), operation.tax_code)
+        charged, net = basis.share(
+            basis.cents(exact), operation.tax_code, operation.income_group
+        )
         shares = ((charged, net),)
         stepped = operation.step is not None
         full = not operation.discountable or rate.agreed or asked.warranty is not None
@@ -366,7 +373,9 @@ class _Labour:
             if asked.own:
                 rows.setdefault(id(asked), (asked.own, []))[1].append(index)
         for own, indexes in rows.values():
-            amount = self.basis.owed(own.amount, operation.tax_code)
+            amount = self.basis.owed(
+                own.amount, operation.tax_code, operation.income_group
+            )
             weights = [lines[index].net for index in indexes]
             if not total(weights):
                 weights = [ONE] * len(weights)
@@ -480,7 +489,7 @@ class _Labour:
         """
         code = rows[0].set
         remaining = total(line.net for line in members)
-        if self.basis.relieved:
+        if self.basis.relieved or self.basis.by_group:
             figure = self._relieved(members, figure)
         by_hand = any(asked.own for asked in rows)
         stopped = any(h.condemned_at for asked in rows for h in self._heads(asked))
@@ -508,13 +517,15 @@ class _Labour:
 
     def _relieved(self, members: Sequence[Line], figure: Decimal) -> Decimal:
         """Return a set's figure without the tax in it, by its members' own codes."""
-        nets = by_code(
-            (self.edition.operations[line.code].tax_code, line.net) for line in members
-        )
+        nets: dict[tuple[str, str], Decimal] = {}
+        for line in members:
+            of = self.edition.operations[line.code]
+            key = (of.tax_code, of.income_group)
+            nets[key] = nets.get(key, ZERO) + line.net
         shares = apportion(figure, list(nets.values()), self.basis.unit)
         return total(
-            self.basis.owed(share, code)
-            for code, share in zip(nets, shares, strict=True)
+            self.basis.owed(share, code, group)
+            for (code, group), share in zip(nets, shares, strict=True)
         )
 
 

@@ -93,7 +93,7 @@ def outwork_lines(basis: Basis) -> Iterator[Line]:
         markup = shop.outwork_markup if work.markup is None else work.markup
         code = work.tax_code or shop.tax_outwork
         price = basis.percent(HUNDRED + markup, work.cost)
-        charged, net = basis.share(price, code)
+        charged, net = basis.share(price, code, "outwork")
         yield Line(
             kind="outwork",
             code="",
@@ -126,7 +126,7 @@ def fee_lines(basis: Basis, work: Plan, heads: Sequence[Head]) -> Iterator[Line]
         if not quantity:
             continue
         price = basis.cents(quantity * fee.price)
-        charged, net = basis.share(price, fee.tax_code)
+        charged, net = basis.share(price, fee.tax_code, "fees")
         yield Line(
             kind="fee",
             code=fee.code,
@@ -245,7 +245,7 @@ def _described(basis: Basis, asked: AskedPart, quantity: Decimal) -> Line:
     else:
         unit_price, cost = _unit_price(basis, asked)
         reason = ""
-    charged, net = basis.share(basis.cents(quantity * unit_price), code)
+    charged, net = basis.share(basis.cents(quantity * unit_price), code, asked.group)
     shares = ((charged, net),)
     return Line(
         kind="exchange" if asked.group == "exchange" else "part",
@@ -304,7 +304,7 @@ def _surcharge(
 def _surcharge_line(
     basis: Basis, row: Surcharge, amount: Decimal, tax_code: str
 ) -> Line:
-    charged, net = basis.share(amount, tax_code)
+    charged, net = basis.share(amount, tax_code, "surcharges")
     return Line(
         kind="surcharge",
         code=row.code,

@@ -31,6 +31,7 @@ from quoting.domain.tax import (
     split_gross,
     to_pay_in_cash,
 )
+from quoting.domain.tax_rules import Change, proposed
 from quoting.domain.work import Notice, Plan, Task, plan
 from quoting.domain.zones import Portion, Zone
 
@@ -78,6 +79,8 @@ class Priced:
         inclusive: the lines contain tax.
         notices: what was left out, and why.
         questions: what must be asked back.
+        exempt: the tax code that replaces every other; empty where none does.
+        changes: the tax codes that a rule of the place gave, and why.
     """
 
     lines: tuple[Line, ...]
@@ -88,6 +91,8 @@ class Priced:
     inclusive: bool
     notices: tuple[Notice, ...]
     questions: tuple[Notice, ...]
+    exempt: str = ""
+    changes: tuple[Change, ...] = ()
 
 
 def price(
@@ -115,8 +120,20 @@ def price(
         Order of steps and places of rounding: docs/costing.md. Tax: EN 16931
         BR-CO-10, BR-CO-13 to BR-CO-17, BR-S-08.
     """
-    basis = Basis(edition, job, tax_point)
     work = work or plan(edition, job)
+    priced = _price(Basis(edition, job, tax_point), work)
+    if not edition.rules or priced.exempt:
+        return priced
+    changes = proposed(edition.rules, priced, job.answers, job.aside)
+    if not changes:
+        return priced
+    codes = {change.group: change.becomes for change in changes}
+    decided = _price(Basis(edition, job, tax_point, codes), work)
+    return replace(decided, changes=changes)
+
+
+def _price(basis: Basis, work: Plan) -> Priced:
+    edition, job = basis.edition, basis.job
     going = [head for head in job.heads if not head.condemned_at]
     if len(going) < len(job.heads):
         work = _as_far_as_it_goes(edition, job, work)
@@ -149,6 +166,7 @@ def price(
         inclusive=basis.inclusive,
         notices=work.notices,
         questions=(*work.questions, *basis.questions),
+        exempt=basis.exempt,
     )
 
 
@@ -195,7 +213,7 @@ def _on_paid_labour(basis: Basis, labour: Sequence[Line]) -> Iterator[Line]:
     discounts = list(_discounts(basis, paid, ("labour",)))
     yield from discounts
     discounted = gross + total(line.net for line in discounts)
-    on = codes_of(paid) if gross else {basis.charged(shop.tax_labour): ONE}
+    on = codes_of(paid) if gross else {basis.charged(shop.tax_labour, "labour"): ONE}
     hurried = ZERO
     if basis.job.rush:
         rush = basis.edition.rush[basis.job.rush]
@@ -225,7 +243,7 @@ def _sundries(basis: Basis, discounted: Decimal) -> Iterator[Line]:
     if row.cap is not None:
         net = min(basis.fixed(row.cap), net)
     if net > 0:
-        code = basis.charged(row.tax_code)
+        code = basis.charged(row.tax_code, "sundries")
         yield Line(
             kind="sundries",
             code=row.code,

@@ -5,11 +5,11 @@ with a reason. Rules are rows of the shop's tables, examples that a licensed adv
 confirms.
 """
 
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
 from fractions import Fraction
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from quoting.domain.country import BY_LINES, Answer, TaxRule
 from quoting.domain.errors import RuleError, translatable
@@ -17,8 +17,10 @@ from quoting.domain.job import Exemption, Override
 from quoting.domain.life import sets_aside
 from quoting.domain.lines import Line
 from quoting.domain.money import HUNDRED, ZERO
-from quoting.domain.pricing import Priced
 from quoting.domain.tax import effective_rates
+
+if TYPE_CHECKING:
+    from quoting.domain.pricing import Priced
 
 #: Income groups that are goods.
 MATERIALS = frozenset(("parts", "exchange"))
@@ -61,17 +63,23 @@ def asked(rules: Iterable[TaxRule]) -> tuple[Answer, ...]:
 
 
 def proposed(
-    rules: Sequence[TaxRule], priced: Priced, yes: Collection[Answer] = ()
+    rules: Iterable[TaxRule],
+    priced: "Priced",
+    yes: Collection[str] = (),
+    aside: Mapping[str, Override] | None = None,
 ) -> tuple[Change, ...]:
     """Return the tax codes that the rules of a place propose for a priced job.
 
     Where several rules decide an income group, the first row that holds does; only
-    where none holds, the first that has a code otherwise.
+    where none holds, the first that has a code otherwise. Where a rule is set aside
+    the next row that decides its groups does.
 
     Args:
         rules: of the place, in table order.
         priced: by the codes of its rows, for a customer who owes tax.
         yes: what was answered with yes.
+        aside: who sets a rule aside and why, by the code of its row; one without a
+            name or a reason counts as none.
 
     Returns:
         Changes only: a group whose lines all have the code already is not among them.
@@ -89,7 +97,9 @@ def proposed(
     holding: dict[str, Change] = {}
     otherwise: dict[str, Change] = {}
     for rule in rules:
-        if rule.unless and Answer(rule.unless) in yes:
+        if sets_aside((aside or {}).get(rule.code)):
+            continue
+        if rule.unless and rule.unless in yes:
             continue
         holds = _holds(rule, priced, yes)
         becomes = rule.tax_code if holds else rule.otherwise
@@ -107,39 +117,17 @@ def proposed(
     )
 
 
-def codes_by_group(
-    rules: Sequence[TaxRule],
-    priced: Priced,
-    yes: Collection[Answer] = (),
-    despite: Mapping[str, Override] | None = None,
-) -> Mapping[str, str]:
-    """Return the tax code that replaces those of the lines, by income group.
-
-    Where a rule is set aside the next row that decides its groups does.
-
-    Args:
-        rules: as for ``proposed``.
-        priced: as for ``proposed``.
-        yes: as for ``proposed``.
-        despite: who sets a rule aside and why, by the code of its row; one without a
-            name or a reason counts as none.
-    """
-    aside = despite or {}
-    left = [rule for rule in rules if not sets_aside(aside.get(rule.code))]
-    return {change.group: change.becomes for change in proposed(left, priced, yes)}
-
-
-def _holds(rule: TaxRule, priced: Priced, yes: Collection[Answer]) -> bool:
+def _holds(rule: TaxRule, priced: "Priced", yes: Collection[str]) -> bool:
     match rule.rule:
         case "any_part_taxes_all":
             return any(line.net > 0 for line in priced.lines if line.group in MATERIALS)
         case "materials_share_over":
             return _mostly_materials(rule, priced)
         case word:
-            return Answer(word) in yes
+            return word in yes
 
 
-def _mostly_materials(rule: TaxRule, priced: Priced) -> bool:
+def _mostly_materials(rule: TaxRule, priced: "Priced") -> bool:
     materials = sum(
         (_worth(line, priced) for line in priced.lines if line.group in MATERIALS),
         Fraction(0),
@@ -148,12 +136,12 @@ def _mostly_materials(rule: TaxRule, priced: Priced) -> bool:
     return materials * (rule.of or 0) > charged * (rule.over or 0)
 
 
-def _worth(line: Line, priced: Priced) -> Fraction:
+def _worth(line: Line, priced: "Priced") -> Fraction:
     """Return what materials cost the shop; their price where that is not known."""
     return _net(line, priced) if line.cost is None else Fraction(line.cost)
 
 
-def _net(line: Line, priced: Priced) -> Fraction:
+def _net(line: Line, priced: "Priced") -> Fraction:
     if not priced.inclusive:
         return Fraction(line.net)
     parts = (
@@ -163,7 +151,7 @@ def _net(line: Line, priced: Priced) -> Fraction:
     return sum(parts, Fraction(0))
 
 
-def _rate(code: str, priced: Priced) -> Fraction:
+def _rate(code: str, priced: "Priced") -> Fraction:
     return Fraction(sum(effective_rates(priced.taxes_of[code]), ZERO))
 
 

@@ -18,6 +18,7 @@ from quoting.domain.head import SIDES, Fact, Head, Position
 from quoting.domain.job import Asked, AskedPart, AskedSet, Job
 from quoting.domain.lengths import Length, LengthError
 from quoting.files.job_file import (
+    AsideRow,
     CallItRow,
     FeeRow,
     HeadRow,
@@ -46,6 +47,7 @@ def write(job: Job) -> str:
         rush=job.rush,
         propose=job.propose,
         minutes_factor=job.minutes_factor,
+        answers=job.answers,
     )
     called = job.call_it
     sections: dict[str, Any] = {
@@ -58,6 +60,10 @@ def write(job: Job) -> str:
         "fees": _rows(FeeRow(fee=f.code, quantity=f.quantity) for f in job.fees),
         "deposits": _rows(job.deposits),
         "exempt": _keys(job.exemption) if job.exemption else {},
+        "aside": _rows(
+            AsideRow(rule=rule, by=by, reason=reason)
+            for rule, (by, reason) in job.aside.items()
+        ),
         "call_it": (
             _keys(CallItRow(amount=called.amount, reason=called.reason))
             if called

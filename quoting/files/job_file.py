@@ -8,6 +8,7 @@ from decimal import Decimal
 from pathlib import Path
 from typing import Any, Generic, NamedTuple, TypeVar
 
+from quoting.domain.country import Answer
 from quoting.domain.edition import Edition
 from quoting.domain.edition_problems import layout_mistakes
 from quoting.domain.errors import Problem, ProblemsError, RuleError
@@ -133,6 +134,18 @@ class JobRow:
     minutes_factor: Decimal = column(
         POSITIVE, "Factor on all minutes of the edition", default=Decimal(1)
     )
+    answers: tuple[str, ...] = column(
+        choices(*Answer), "What taxes hang on and is so", default=()
+    )
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class AsideRow:
+    """A rule of the tax that somebody sets aside."""
+
+    rule: str = column(CODE, "Code of the rule", refers="tax_rules")
+    by: str = column(TEXT, "Who sets it aside")
+    reason: str = column(TEXT, "Why")
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -289,6 +302,7 @@ JOB_SECTIONS: Mapping[str, Section[Any]] = {
     "fees": Section(Table("fees", FeeRow, "Fees"), True),
     "deposits": Section(Table("deposits", Deposit, "Deposits"), True),
     "exempt": Section(Table("exempt", Exemption, "Exemption from tax"), False),
+    "aside": Section(Table("aside", AsideRow, "Rules of the tax set aside"), True),
     "call_it": Section(Table("call_it", CallItRow, "A round figure"), False),
 }
 SECTIONS: Mapping[str, Section[Any]] = {
@@ -465,6 +479,8 @@ class _Reader(Generic[Top]):
             propose=top.propose,
             declined=declined,
             minutes_factor=top.minutes_factor,
+            answers=tuple(top.answers),
+            aside={r.rule: Override(r.by, r.reason) for r, _ in rows["aside"]},
         )
 
     def only(self, name: str) -> Any:

@@ -679,6 +679,7 @@ class Payment(Record):
     note: Mapped[Words]
     at: Mapped[Instant]
     by: Mapped[str] = mapped_column(String(200))
+    paper_id: Mapped[int | None] = mapped_column(ForeignKey("papers.id"))
     customer: Mapped[Customer | None] = relationship()
 
 

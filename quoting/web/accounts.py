@@ -292,7 +292,7 @@ def _pay(session: "Session", row: DocumentIssued, now: "Now") -> str:
         document=row,
         note=forms.text("note"),
     )
-    return f"{paid.number} is on record."
+    return f"{paid.number} is on record; its number opens the receipt."
 
 
 def _minor(session: "Session", name: str, what: str) -> int:
@@ -390,6 +390,14 @@ def _surcharge(session: "Session", row: DocumentIssued, now: "Now") -> str:
 def paper(document_id: int) -> ResponseReturnValue:
     """Return the document's file as it was issued."""
     file = documents.file_of(wiring().database, document_id)
+    return _download(file.pdf, file.name, "application/pdf", inline=True)
+
+
+@bp.get("/payments/<int:payment_id>/receipt")
+@allow("counter", "accounts", "reader")
+def receipt(payment_id: int) -> ResponseReturnValue:
+    """Return the receipt for a payment as it was issued."""
+    file = documents.receipt_of(wiring().database, payment_id)
     return _download(file.pdf, file.name, "application/pdf", inline=True)
 
 

@@ -513,7 +513,7 @@ class _Year:
                 debts.write_off(session, invoice, "gone away", self._now(_ACCOUNTS))
         elif invoice.left > 0:
             method = "bank transfer" if customer.terms else rng.choice(("card", "cash"))
-            documents.pay(
+            payments.pay(
                 session, invoice.left, method, self._now(_ACCOUNTS), document=invoice
             )
 
@@ -543,7 +543,7 @@ class _Year:
 
     def _pays(self, customer: Customer, invoice: DocumentIssued) -> Iterator[int]:
         yield self.rng.randint(8, 30)
-        documents.pay(
+        payments.pay(
             self.session,
             invoice.left,
             "bank transfer",

@@ -18,7 +18,13 @@ from quoting.domain.legal_form import Form, title
 from quoting.domain.quote import Customer as Whose
 from quoting.i18n import Formats
 from quoting.store.database import Database
-from quoting.store.models import Customer, DocumentIssued, Payment, Quote
+from quoting.store.models import (
+    Allocation,
+    Customer,
+    DocumentIssued,
+    Payment,
+    Quote,
+)
 from quoting.workflow import invoices, issuing, payments, rates
 from quoting.workflow.customers import NoSuchRecordError
 from quoting.workflow.invoices import Credited
@@ -28,7 +34,7 @@ from quoting.workflow.quotes import Now
 if TYPE_CHECKING:
     from quoting.papers.html import Paper
 
-STATEMENT = "statement of account"
+STATEMENT, RECEIPT = "statement of account", "receipt"
 
 
 def issue(
@@ -142,7 +148,7 @@ def pay(
     Raises:
         RuleError: as there.
     """
-    return payments.pay(
+    row = payments.pay(
         session,
         amount,
         method,
@@ -152,6 +158,74 @@ def pay(
         by_hand=by_hand,
         note=note,
     )
+    row.paper_id = issuing.issue(
+        session,
+        _receipt(session, row, document),
+        kind=RECEIPT,
+        number=row.number,
+        quote_id=None,
+        customer_id=row.customer_id,
+        at=now.at,
+        who=now.who,
+    )
+    session.flush()
+    return row
+
+
+def _receipt(
+    session: Session, row: Payment, document: DocumentIssued | None
+) -> "Paper":
+    from quoting.papers.receipt import Paid, PaymentReceipt, payment_receipt
+
+    edition = rates.in_force(session, row.on).edition
+    money, shop = edition.currency.from_minor, edition.shop
+    paid = [
+        Paid(pays.number, money(amount), money(pays.left))
+        for amount, pays in session.execute(
+            select(Allocation.amount, DocumentIssued)
+            .join(DocumentIssued, DocumentIssued.id == Allocation.document_id)
+            .where(Allocation.payment_id == row.id)
+            .order_by(Allocation.id)
+        )
+    ]
+    name = row.customer.name if row.customer else ""
+    if document is not None and row.customer is None:
+        name = document.buyer
+    return payment_receipt(
+        shop,
+        PaymentReceipt(
+            number=row.number,
+            on=row.on,
+            customer=Whose(
+                name,
+                address=tuple(row.customer.address.splitlines())
+                if row.customer
+                else (),
+            ),
+            amount=money(row.amount),
+            method=row.method,
+            pays=tuple(paid),
+            rounding=money(row.rounding),
+            on_account=money(row.left),
+            taken_by=row.by,
+        ),
+        Formats(shop.locale, edition.currency),
+        shop.paper,
+    )
+
+
+def receipt_of(database: Database, payment_id: int) -> File:
+    """Return the receipt for a payment as it was issued.
+
+    Raises:
+        NoPdfError: the machine lacks what a PDF needs; the content stays kept.
+        NoSuchRecordError: there is no such payment, or none that has a receipt.
+    """
+    with database.reading() as session:
+        paper_id = payments.payment_of(session, payment_id).paper_id
+    if paper_id is None:
+        raise NoSuchRecordError(what="receipt for payment", key=payment_id)
+    return issuing.file_of(database, paper_id)
 
 
 def file_of(database: Database, document_id: int) -> File:

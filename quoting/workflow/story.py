@@ -41,7 +41,7 @@ class Told(NamedTuple):
         number: of the document it made, or is about; may be empty.
         amount: what it came to, tax included; None where it came to nothing.
         why: the reason given; may be empty.
-        key: of the document or quote that *number* opens: its kind and key.
+        key: of the document, quote or payment that *number* opens: its kind and key.
     """
 
     at: datetime
@@ -240,6 +240,7 @@ def _of_money(
             payment.number,
             currency.from_minor(set_off.amount),
             payment.note,
+            ("payment", payment.id) if payment.paper_id else None,
         )
     for given in session.scalars(
         select(GivenUp).where(GivenUp.document_id == document.id).order_by(GivenUp.id)

@@ -21,7 +21,6 @@ from quoting.domain.tax_rules import (
     CertificateEndedError,
     CertificateIncompleteError,
     asked,
-    codes_by_group,
     exempted,
     proposed,
 )
@@ -90,12 +89,77 @@ def changes(rules, edition, job, *yes):
 def tax_after(rules, edition, job, *yes, despite=None):
     """Return the tax when the proposals are taken: by hand, line by line."""
     priced = price(edition, job, ON)
-    becomes = codes_by_group(rules, priced, yes, despite)
+    becomes = {c.group: c.becomes for c in proposed(rules, priced, yes, despite)}
     amounts = [
         Amount(line.net, edition.taxes(becomes.get(line.group, line.tax_code), ON))
         for line in priced.lines
     ]
     return assess(amounts, edition.policy, CENT).tax
+
+
+# Priced by the rules of the shop's place.
+
+
+def by_rules(*rules, inclusive=False, **by_code):
+    """Return such tables of a shop in XA whose documents follow *rules*."""
+    base = rates(inclusive=inclusive, **by_code)
+    return replace(
+        base,
+        shop=replace(base.shop, country="XA"),
+        tax_rules={r.code: r for r in rules},
+    )
+
+
+def test_a_part_taxes_the_labour_too_where_the_place_says_so():
+    """7 % of 150.00 is 10.50; by its lines alone it were 7 % of 50.00, 3.50."""
+    shop = by_rules(ANY_PART, PAR="7")
+    priced = price(shop, job("100.00", ("50.00", None)), ON)
+
+    assert priced.totals.tax == dec("10.50")
+    assert [(c.group, c.becomes) for c in priced.changes] == [("labour", "PAR")]
+    assert {line.tax_code for line in priced.lines} == {"PAR"}
+
+
+def test_a_rule_that_somebody_sets_aside_leaves_the_lines_their_tax():
+    shop = by_rules(ANY_PART, PAR="7")
+    work = job("100.00", ("50.00", None))
+    aside = {ANY_PART.code: Override("Pat", "the adviser says otherwise")}
+    priced = price(shop, replace(work, aside=aside), ON)
+
+    assert priced.totals.tax == dec("3.50")
+    assert priced.changes == ()
+
+
+@pytest.mark.parametrize(
+    ("answers", "tax"), [((), "20.00"), (("delivery_outside",), "0")]
+)
+def test_what_only_a_person_knows_takes_the_tax_away(answers, tax):
+    shop = by_rules(
+        rule("delivery_outside", "labour parts", "EXEMPT"), LAB="20", PAR="20"
+    )
+    priced = price(shop, replace(job("100.00"), answers=answers), ON)
+
+    assert priced.totals.net == dec("100.00")
+    assert priced.totals.tax == dec(tax)
+
+
+def test_a_price_that_contains_tax_loses_what_a_rule_takes_away_and_no_more():
+    """120.00 with 20 % in it is 100.00 where none is charged."""
+    outside = rule("delivery_outside", "labour", "EXEMPT")
+    shop = by_rules(outside, inclusive=True, LAB="20")
+    work = replace(job("120.00"), answers=("delivery_outside",))
+
+    assert price(shop, work, ON).totals.total == dec("100.00")
+    assert price(shop, replace(work, answers=()), ON).totals.total == dec("120.00")
+
+
+def test_a_price_that_contains_tax_stays_where_a_rule_changes_the_rate():
+    """123.00 at 23 % in it: 23.00; the caller still pays the 123.00 that were said."""
+    shop = by_rules(ANY_PART, inclusive=True, LAB="13.5", PAR="23")
+    priced = price(shop, job("61.50", ("61.50", None)), ON)
+
+    assert priced.totals.total == dec("123.00")
+    assert priced.totals.tax == dec("23.00")
 
 
 # A share of materials: VAT Consolidation Act 2010 (IE) s. 41.
@@ -290,16 +354,16 @@ def test_a_rule_decides_its_own_groups_and_those_set_aside_nothing(
     priced = price(shop, work, ON)
     made = proposed(rules, priced, yes)
     despite = {code: Override("Pat", "so") for code in aside}
-    left = codes_by_group(rules, priced, yes, despite)
+    left = {change.group for change in proposed(rules, priced, yes, despite)}
 
     assert len({change.group for change in made}) == len(made)
     for change in made:
         assert change.group in change.rule.groups
         assert change.was != (change.becomes,)
     deciding = [each for each in rules if each.code not in aside]
-    assert set(left) <= {group for each in deciding for group in each.groups}
+    assert left <= {group for each in deciding for group in each.groups}
     if not aside:
-        assert left == {change.group: change.becomes for change in made}
+        assert left == {change.group for change in made}
 
 
 RATES = rates(LAB="13.5", PAR="23")

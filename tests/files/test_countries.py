@@ -195,7 +195,7 @@ def test_every_row_says_where_it_comes_from_and_that_an_adviser_confirms_it() ->
         *DEMO.countries,
         *DEMO.wording.values(),
         *DEMO.regions.values(),
-        *DEMO.tax_rules,
+        *DEMO.tax_rules.values(),
     )
     for row in rows:
         assert row.source.endswith("; an example: have a licensed adviser confirm it")
@@ -210,8 +210,8 @@ def test_every_row_says_where_it_comes_from_and_that_an_adviser_confirms_it() ->
 def test_a_region_has_a_country_and_every_question_is_asked_somewhere() -> None:
     codes = {row.code for row in DEMO.countries}
     assert {region.country for region in DEMO.regions.values()} == {"US", "CA"}
-    assert codes >= {rule.country for rule in DEMO.tax_rules}
-    assert len(asked(DEMO.tax_rules)) == 6
+    assert codes >= {rule.country for rule in DEMO.tax_rules.values()}
+    assert len(asked(DEMO.tax_rules.values())) == 6
 
 
 def test_the_demonstration_shop_has_its_place() -> None:
@@ -342,7 +342,7 @@ TABLES = {
                 row.says,
                 row.says_otherwise,
             )
-            for row in DEMO.tax_rules
+            for row in DEMO.tax_rules.values()
         ),
     ),
     "Sources": lines_of(
@@ -353,7 +353,7 @@ TABLES = {
                 *((row.code, row) for row in DEMO.countries),
                 *((f"{c} {lang}", row) for (c, lang), row in DEMO.wording.items()),
                 *((f"{c}-{code}", row) for (c, code), row in DEMO.regions.items()),
-                *((row.code, row) for row in DEMO.tax_rules),
+                *((row.code, row) for row in DEMO.tax_rules.values()),
             )
         ),
     ),

@@ -319,40 +319,6 @@ def upgrade() -> None:
         )
 
     op.create_table(
-        "payments",
-        sa.Column("id", sa.Integer(), nullable=False),
-        sa.Column("number", sa.String(length=20), nullable=False),
-        sa.Column("customer_id", sa.Integer(), nullable=True),
-        sa.Column("on", sa.Date(), nullable=False),
-        sa.Column("method", sa.String(length=40), nullable=False),
-        sa.Column("currency", sa.String(length=3), nullable=False),
-        sa.Column("amount", sa.BigInteger(), nullable=False),
-        sa.Column("rounding", sa.BigInteger(), nullable=False),
-        sa.Column("left", sa.BigInteger(), nullable=False),
-        sa.Column("settled", sa.Date(), nullable=True),
-        sa.Column("note", sa.Text(), nullable=False),
-        sa.Column("at", sa.DateTime(), nullable=False),
-        sa.Column("by", sa.String(length=200), nullable=False),
-        sa.ForeignKeyConstraint(
-            ["customer_id"],
-            ["customers.id"],
-            name=op.f("fk_payments_customer_id_customers"),
-        ),
-        sa.PrimaryKeyConstraint("id", name=op.f("pk_payments")),
-        sa.UniqueConstraint("number", name=op.f("uq_payments_number")),
-    )
-    with op.batch_alter_table("payments", schema=None) as batch_op:
-        batch_op.create_index(
-            batch_op.f("ix_payments_customer_id_settled"),
-            ["customer_id", "settled"],
-            unique=False,
-        )
-        batch_op.create_index(batch_op.f("ix_payments_on"), ["on"], unique=False)
-        batch_op.create_index(
-            batch_op.f("ix_payments_settled_on"), ["settled", "on"], unique=False
-        )
-
-    op.create_table(
         "quotes",
         sa.Column("id", sa.Integer(), nullable=False),
         sa.Column("number", sa.String(length=20), nullable=False),
@@ -543,6 +509,44 @@ def upgrade() -> None:
         )
         batch_op.create_index(
             batch_op.f("ix_documents_settled_on"), ["settled", "on"], unique=False
+        )
+
+    op.create_table(
+        "payments",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("number", sa.String(length=20), nullable=False),
+        sa.Column("customer_id", sa.Integer(), nullable=True),
+        sa.Column("on", sa.Date(), nullable=False),
+        sa.Column("method", sa.String(length=40), nullable=False),
+        sa.Column("currency", sa.String(length=3), nullable=False),
+        sa.Column("amount", sa.BigInteger(), nullable=False),
+        sa.Column("rounding", sa.BigInteger(), nullable=False),
+        sa.Column("left", sa.BigInteger(), nullable=False),
+        sa.Column("settled", sa.Date(), nullable=True),
+        sa.Column("note", sa.Text(), nullable=False),
+        sa.Column("at", sa.DateTime(), nullable=False),
+        sa.Column("by", sa.String(length=200), nullable=False),
+        sa.Column("paper_id", sa.Integer(), nullable=True),
+        sa.ForeignKeyConstraint(
+            ["customer_id"],
+            ["customers.id"],
+            name=op.f("fk_payments_customer_id_customers"),
+        ),
+        sa.ForeignKeyConstraint(
+            ["paper_id"], ["papers.id"], name=op.f("fk_payments_paper_id_papers")
+        ),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_payments")),
+        sa.UniqueConstraint("number", name=op.f("uq_payments_number")),
+    )
+    with op.batch_alter_table("payments", schema=None) as batch_op:
+        batch_op.create_index(
+            batch_op.f("ix_payments_customer_id_settled"),
+            ["customer_id", "settled"],
+            unique=False,
+        )
+        batch_op.create_index(batch_op.f("ix_payments_on"), ["on"], unique=False)
+        batch_op.create_index(
+            batch_op.f("ix_payments_settled_on"), ["settled", "on"], unique=False
         )
 
     op.create_table(
@@ -1133,6 +1137,12 @@ def downgrade() -> None:
 
     op.drop_table("approvals")
     op.drop_table("ways")
+    with op.batch_alter_table("payments", schema=None) as batch_op:
+        batch_op.drop_index(batch_op.f("ix_payments_settled_on"))
+        batch_op.drop_index(batch_op.f("ix_payments_on"))
+        batch_op.drop_index(batch_op.f("ix_payments_customer_id_settled"))
+
+    op.drop_table("payments")
     with op.batch_alter_table("documents", schema=None) as batch_op:
         batch_op.drop_index(batch_op.f("ix_documents_settled_on"))
         batch_op.drop_index(batch_op.f("ix_documents_quote_id"))
@@ -1163,12 +1173,6 @@ def downgrade() -> None:
         batch_op.drop_index(batch_op.f("ix_quotes_call_back"))
 
     op.drop_table("quotes")
-    with op.batch_alter_table("payments", schema=None) as batch_op:
-        batch_op.drop_index(batch_op.f("ix_payments_settled_on"))
-        batch_op.drop_index(batch_op.f("ix_payments_on"))
-        batch_op.drop_index(batch_op.f("ix_payments_customer_id_settled"))
-
-    op.drop_table("payments")
     with op.batch_alter_table("entries", schema=None) as batch_op:
         batch_op.drop_index(batch_op.f("ix_entries_role_detail_on"))
         batch_op.drop_index(batch_op.f("ix_entries_on_currency"))
