@@ -1,6 +1,7 @@
 """Quotes, yeses and work orders for tests of the counter, and its forms filled in."""
 
 import re
+from dataclasses import replace
 from html import unescape
 
 from sqlalchemy import select
@@ -38,10 +39,11 @@ class Shop:
         with self.database.reading() as session:
             return rates.in_force(session, self.now.on).edition
 
-    def job(self, words):
-        """Return the job that the words mean."""
-        [candidate] = say(words, self.edition).candidates
-        return candidate.job
+    def job(self, words, terms=""):
+        """Return the job that the words mean, on some customer's terms."""
+        edition = self.edition
+        [candidate] = say(words, edition).candidates
+        return replace(candidate.job, terms=edition.terms.get(terms))
 
     def told(self, words):
         """Return what the calculation makes of the words."""
@@ -53,9 +55,9 @@ class Shop:
             told = customers.Details(name, **details)
             return customers.save(session, told, at=self.clock(), who="Test Person").id
 
-    def quote(self, *ways, draft=False, **about):
+    def quote(self, *ways, draft=False, terms="", **about):
         """Save a quote of (label, words); return the key."""
-        asked = [Asked(label, self.job(words)) for label, words in ways]
+        asked = [Asked(label, self.job(words, terms)) for label, words in ways]
         with self.database.transaction() as session:
             about = About(**about)
             return quotes.save(session, about, asked, self.now, draft=draft).id
@@ -78,10 +80,10 @@ class Shop:
             about = quotes.about(row)
             quotes.revise(session, row, row.version, about, asked, self.now)
 
-    def order(self, words=FOUR, customer=None):
+    def order(self, words=FOUR, customer=None, terms=""):
         """Book the heads of an accepted quote in; return the order's key."""
         customer = customer or self.customer()
-        key = self.yes(self.quote(("", words), customer_id=customer))
+        key = self.yes(self.quote(("", words), customer_id=customer, terms=terms))
         with self.database.transaction() as session:
             row = quotes.quote_of(session, key)
             return orders.book_in(session, row, BookedIn(), self.now).id

@@ -7,9 +7,10 @@ from typing import TYPE_CHECKING
 from flask import Blueprint, Response, abort, flash, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 
+from quoting.domain.country import Answer
 from quoting.domain.errors import RuleError
 from quoting.domain.invoice import Kind, Why
-from quoting.domain.job import FreeLine
+from quoting.domain.job import FreeLine, Override
 from quoting.domain.month import Month
 from quoting.store.models import DocumentIssued, Quote
 from quoting.web import forms
@@ -34,7 +35,7 @@ from quoting.workflow import (
     surcharges,
 )
 from quoting.workflow import till as tills
-from quoting.workflow.invoices import Credited
+from quoting.workflow.invoices import Credited, Taxed
 
 if TYPE_CHECKING:
     from sqlalchemy.orm import Session
@@ -115,6 +116,7 @@ def _draft(sent: Sent = _NO_FORM) -> str:
                 extra={rows[0].id: _extra(_shows(session))},
                 named=_named(rows),
                 deposits=_with_deposits(),
+                taxed=_taxed(),
             )
         except RuleError as error:
             said = (*said, str(error))
@@ -138,6 +140,21 @@ def _named(rows: list[Quote]) -> bool:
     if request.method == "GET":
         return bool(rows[0].customer_id)
     return "named" in request.form
+
+
+def _taxed() -> Taxed | None:
+    """Return what was said of the tax; None: the page was only opened."""
+    person = wiring().person
+    if request.method == "GET" or person is None:
+        return None
+    return Taxed(
+        tuple(answer for answer in Answer if answer in request.form.getlist("answer")),
+        {
+            key[6:]: Override(person.name, forms.text(key))
+            for key in request.form
+            if key.startswith("aside-") and forms.text(key)
+        },
+    )
 
 
 def _with_deposits() -> bool:
@@ -174,6 +191,7 @@ def _issue(session: "Session") -> str:
         extra={rows[0].id: _extra(how)} if rows else None,
         named=_named(rows),
         deposits=_with_deposits(),
+        taxed=_taxed(),
         despite=override(),
     )
     return _back(document, f"{document.number} is issued.")

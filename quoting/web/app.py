@@ -23,7 +23,16 @@ from quoting.i18n import Formats
 from quoting.resources import folder
 from quoting.settings import Settings, from_environment
 from quoting.store.database import Database
-from quoting.web import accounts, counter, errors, part_prices, people, phone, quotes
+from quoting.web import (
+    accounts,
+    counter,
+    customers,
+    errors,
+    part_prices,
+    people,
+    phone,
+    quotes,
+)
 from quoting.web.access import (
     LONGEST_SESSION,
     allow,
@@ -113,7 +122,7 @@ def create_app(settings: Settings | None = None, *, clock: Clock = clock) -> Fla
     errors.handle(app)
     app.add_url_rule("/", "home", _home)
     app.add_url_rule("/static/<path:name>", "static", _static)
-    for module in (phone, counter, quotes, accounts, part_prices, people):
+    for module in (phone, counter, quotes, customers, accounts, part_prices, people):
         app.register_blueprint(module.bp)
     return app
 

@@ -137,28 +137,10 @@ def _numbered(session: "Session", sought: str) -> str:
 
 def _where(hit: "Hit") -> str:
     if hit.subject == "customer":
-        return url_for("counter.customer", customer_id=hit.id)
+        return url_for("customers.page", customer_id=hit.id)
     if hit.order is not None:
         return url_for("counter.order", order_id=hit.order)
     return url_for("quotes.page", quote_id=hit.id)
-
-
-@bp.get("/customers/<int:customer_id>")
-@allow("counter")
-def customer(customer_id: int) -> ResponseReturnValue:
-    """Show a customer, and what they asked for and brought."""
-    with wiring().reading() as session:
-        on = wiring().today()
-        edition = rates.in_force(session, on).edition
-        return render_template(
-            "web/counter/customer.html",
-            customer=customers.customer(session, customer_id),
-            quotes=customers.came_before(session, customer_id=customer_id, most=50),
-            terms=edition.terms,
-            on=on,
-            state_on=quotes.state_on,
-            shows=shows(edition),
-        )
 
 
 # Heads in.

@@ -315,6 +315,22 @@ class Text(Field[str]):
         return given
 
 
+class Lines(Text):
+    """Words on several lines."""
+
+    kind = "lines"
+
+
+class Tick(Field[bool]):
+    """A box that is ticked or not."""
+
+    kind = "tick"
+
+    def process_formdata(self, valuelist: list[str]) -> None:
+        """Tell whether it is."""
+        self.data = bool(valuelist)
+
+
 class Figure(Field[Decimal]):
     """An amount of money, as the shop writes it."""
 
@@ -428,6 +444,10 @@ class Shows:
     def date(self, on: date | None) -> str:
         """Return a day in words; empty for none."""
         return self.formats.date(on) if on else ""
+
+    def country(self, code: str) -> str:
+        """Return the name of a country; empty for none."""
+        return str(self.formats.locale.territories.get(code, code))
 
     def minutes(self, kept: str) -> str:
         """Return minutes that are kept as an exact figure; empty for none."""

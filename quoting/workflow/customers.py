@@ -1,6 +1,6 @@
 """Whose heads they are: customers, the people to speak to, and heads met before."""
 
-from datetime import datetime
+from datetime import date, datetime
 from typing import NamedTuple
 
 from sqlalchemy import select
@@ -29,16 +29,30 @@ class Details(NamedTuple):
     """What is written down of a customer.
 
     Attributes:
+        address: street and house, a line each.
+        country: by ISO 3166-1 alpha-2; empty: the shop's.
         up_to: what may be spent without asking, in the smallest unit; None: nothing.
+        collective: whether they get one invoice a month.
+        certificate: number of the paper by which they owe no tax.
+        certified_by: who issued it.
+        certified_until: its last day; None: it has no end.
         contacts: name, telephone and e-mail of each person to speak to.
     """
 
     name: str
     address: str = ""
+    postcode: str = ""
+    town: str = ""
+    country: str = ""
     phone: str = ""
     email: str = ""
     terms: str = ""
     tax_number: str = ""
+    register_number: str = ""
+    collective: bool = False
+    certificate: str = ""
+    certified_by: str = ""
+    certified_until: date | None = None
     up_to: int | None = None
     notes: str = ""
     contacts: tuple[tuple[str, str, str], ...] = ()
@@ -94,7 +108,20 @@ def save(
 
 def _told(row: Customer) -> str:
     people = "; ".join(f"{c.name} {c.phone} {c.email}" for c in row.contacts)
-    told = (row.name, row.address, row.phone, row.email, row.terms, row.tax_number)
+    told = (
+        row.name,
+        row.address,
+        f"{row.postcode} {row.town}".strip(),
+        row.country,
+        row.phone,
+        row.email,
+        row.terms,
+        row.tax_number,
+        row.register_number,
+        "one invoice a month" if row.collective else "",
+        f"{row.certificate} ({row.certified_by})" if row.certificate else "",
+        f"until {row.certified_until}" if row.certified_until else "",
+    )
     limit = "" if row.up_to is None else f"up to {row.up_to} of the smallest unit"
     return " | ".join(text for text in (*told, limit, people, row.notes) if text)
 
@@ -109,6 +136,12 @@ def customer(session: Session, customer_id: int) -> Customer:
     if row is None:
         raise NoSuchRecordError(what="customer", key=customer_id)
     return row
+
+
+def address_of(row: Customer) -> tuple[str, ...]:
+    """Return a customer's address line by line."""
+    lines = (*row.address.splitlines(), f"{row.postcode} {row.town}")
+    return tuple(line.strip() for line in lines if line.strip())
 
 
 def authority(row: Customer, currency: Currency) -> str:

@@ -687,21 +687,25 @@ class _Year:
     ) -> None:
         at = len(self.owned)
         phone = f"+44 1632 960{at:03}" if terms else self._mobile()
-        address = f"{at + 1} {self.rng.choice(self.given)} Street\nExampleton"
+        exempt = terms == "EXEMPT"
         mail = f"customer{at + 1}@example.invalid"
         people_there = ((contact, f"+44 7700 900{at:03}", ""),) if contact else ()
         details = Details(
             name,
-            address=address,
+            address=f"{at + 1} {self.rng.choice(self.given)} Street",
+            town="Exampleton",
             phone=phone,
             email=mail,
             terms=terms,
             up_to=up_to,
+            collective=terms == "FLEET",
+            certificate="BM-207 (invented)" if exempt else "",
+            certified_by="Revenue Office of Ambria" if exempt else "",
+            certified_until=self.day + timedelta(days=1000) if exempt else None,
             contacts=people_there,
         )
         now = self._now(_COUNTER)
         row = customers.save(self.session, details, at=now.at, who=now.who)
-        row.collective = terms == "FLEET"
         self.owned.append(row)
 
     def _whose(self, head: _Head, customer: int | None) -> Customer:

@@ -26,8 +26,8 @@ from quoting.store.models import (
     Quote,
 )
 from quoting.workflow import invoices, issuing, payments, rates
-from quoting.workflow.customers import NoSuchRecordError
-from quoting.workflow.invoices import Credited
+from quoting.workflow.customers import NoSuchRecordError, address_of
+from quoting.workflow.invoices import Credited, Taxed
 from quoting.workflow.issuing import File
 from quoting.workflow.quotes import Now
 
@@ -45,6 +45,7 @@ def issue(
     extra: Mapping[int, Sequence[FreeLine]] | None = None,
     named: bool = True,
     deposits: bool = True,
+    taxed: Taxed | None = None,
     despite: Override | None = None,
 ) -> DocumentIssued:
     """Issue an invoice with its paper; as ``invoices.issue``.
@@ -59,6 +60,7 @@ def issue(
         extra=extra,
         named=named,
         deposits=deposits,
+        taxed=taxed,
         despite=despite,
     )
     on_paper(session, row, now)
@@ -198,9 +200,7 @@ def _receipt(
             on=row.on,
             customer=Whose(
                 name,
-                address=tuple(row.customer.address.splitlines())
-                if row.customer
-                else (),
+                address=address_of(row.customer) if row.customer else (),
             ),
             amount=money(row.amount),
             method=row.method,
@@ -287,7 +287,7 @@ def statement(session: Session, customer: Customer, now: Now) -> int:
         for row in account.on_account
     ]
     paper = statement_paper(
-        Whose(customer.name, address=tuple(customer.address.splitlines())),
+        Whose(customer.name, address=address_of(customer)),
         sorted(rows, key=lambda row: row.on),
         shop,
         Formats(shop.locale, edition.currency),

@@ -5,10 +5,12 @@ transaction; the PDF is made of that content right afterwards (``issuing``). Wha
 issued never changes: it is corrected by a credit note.
 """
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from decimal import Decimal
+from types import MappingProxyType
+from typing import NamedTuple
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
@@ -19,6 +21,7 @@ from quoting.domain.consent import (
     HardCeilingError,
     check_ceiling,
 )
+from quoting.domain.country import Answer
 from quoting.domain.difference import Change, changes
 from quoting.domain.edition import Edition
 from quoting.domain.errors import RuleError, translatable
@@ -31,6 +34,8 @@ from quoting.domain.money import ZERO, apportion
 from quoting.domain.pricing import Priced, price
 from quoting.domain.quote import Alternative, last_gate
 from quoting.domain.tax import Group
+from quoting.domain.tax_rules import Certificate, asked, exempted
+from quoting.domain.tax_rules import Change as RuleChange
 from quoting.files import document_file
 from quoting.i18n import Formats
 from quoting.store import audit, numbering
@@ -82,6 +87,18 @@ class NoCreditOfCreditError(RuleError):
     message = translatable("{number} is a credit note; make a new invoice instead.")
 
 
+class Taxed(NamedTuple):
+    """What only a person can say of the tax of a document.
+
+    Attributes:
+        answers: what is so, as ``country.Answer``.
+        aside: by its code, who sets a rule of the place aside, and why.
+    """
+
+    answers: tuple[str, ...] = ()
+    aside: Mapping[str, Override] = MappingProxyType({})
+
+
 @dataclass(frozen=True, slots=True)
 class Draft:
     """An invoice that is not issued yet.
@@ -91,12 +108,22 @@ class Draft:
         differs: what it charges beside what was said yes to, work by work.
         over: what is charged without a yes on record, as a refusal; None: nothing.
         deposits: what is held for the work, in the order taken.
+        taxed: what was said of its tax.
+        asks: what somebody has to say of it.
+        changes: the tax codes that rules of the place give its lines, and why.
+        certificate: by which the customer owes no tax; empty: there is none.
+        refused: why a customer whose terms charge no tax is charged it; None: is not.
     """
 
     document: Document
     differs: tuple[tuple[str, tuple[Change, ...]], ...]
     over: RuleError | None
     deposits: tuple[DepositTaken, ...]
+    taxed: Taxed
+    asks: tuple[Answer, ...]
+    changes: tuple[RuleChange, ...]
+    certificate: str
+    refused: RuleError | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,6 +136,7 @@ class _Done:
     job: Job
     agreed: Alternative
     priced: Priced
+    refused: RuleError | None
 
     @property
     def number(self) -> str:
@@ -125,6 +153,7 @@ def draft(
     supplied: date | None = None,
     named: bool = True,
     deposits: bool = True,
+    taxed: Taxed | None = None,
 ) -> Draft:
     """Return the invoice for what was done, without issuing it.
 
@@ -136,6 +165,7 @@ def draft(
         supplied: day of supply; None: the day the last of the work was ready.
         named: whether it names the buyer.
         deposits: whether what is held for the work is taken off.
+        taxed: what is said of its tax; None: what was said on the quote.
 
     Raises:
         AlreadyInvoicedError: some of it is invoiced.
@@ -148,7 +178,8 @@ def draft(
         raise NothingToInvoiceError
     supplied = supplied or max((_ready(quote, on) for quote in of), default=on)
     work = [
-        _done(session, quote, supplied, (extra or {}).get(quote.id, ())) for quote in of
+        _done(session, quote, supplied, (extra or {}).get(quote.id, ()), taxed)
+        for quote in of
     ]
     _check_together(work)
     lead = work[0]
@@ -192,6 +223,11 @@ def draft(
         tuple((done.number, changes(done.agreed.priced, done.priced)) for done in work),
         _over(session, work),
         tuple(held),
+        Taxed(lead.job.answers, lead.job.aside),
+        asked(edition.rules),
+        tuple(dict.fromkeys(c for done in work for c in done.priced.changes)),
+        lead.job.exemption.certificate if lead.job.exemption else "",
+        lead.refused,
     )
 
 
@@ -215,7 +251,11 @@ def _ready(quote: Quote, on: date) -> date:
 
 
 def _done(
-    session: Session, quote: Quote, tax_point: date, extra: Sequence[FreeLine]
+    session: Session,
+    quote: Quote,
+    tax_point: date,
+    extra: Sequence[FreeLine],
+    taxed: Taxed | None,
 ) -> _Done:
     invoice = invoice_of(session, quote)
     if invoice is not None:
@@ -228,8 +268,35 @@ def _done(
     agreed = quotes.alternative(edition, yes.way, revision.on)
     job = _as_done(edition, agreed.job, agreed.priced, quote.order)
     job = replace(job, free=(*job.free, *extra), deposits=())
+    if taxed is not None:
+        job = replace(job, answers=taxed.answers, aside=taxed.aside)
+    job, refused = _by_certificate(edition, job, quote.customer, tax_point)
     priced = price(edition, job, tax_point)
-    return _Done(quote, quote.order, edition, job, agreed, priced)
+    return _Done(quote, quote.order, edition, job, agreed, priced, refused)
+
+
+def _by_certificate(
+    edition: Edition, job: Job, customer: Customer | None, tax_point: date
+) -> tuple[Job, RuleError | None]:
+    """Return a job without tax by a customer's certificate, or taxed and why."""
+    terms = job.terms or edition.terms[edition.shop.terms]
+    if job.exemption is not None or not terms.exempt_code:
+        return job, None
+    certificate = Certificate("", "")
+    if customer is not None:
+        certificate = Certificate(
+            customer.certificate, customer.certified_by, customer.certified_until
+        )
+    try:
+        exemption = exempted(
+            certificate,
+            code=terms.exempt_code,
+            reason=terms.exempt_reason,
+            on=tax_point,
+        )
+    except RuleError as error:
+        return replace(job, terms=replace(terms, exempt_code="")), error
+    return replace(job, exemption=exemption), None
 
 
 def _as_done(edition: Edition, job: Job, priced: Priced, order: Order | None) -> Job:
@@ -309,7 +376,7 @@ def buyer(quote: Quote, edition: Edition) -> Party:
         )
     return Party(
         name=paper.name,
-        address=paper.address,
+        address=tuple(filter(str.strip, known.address.splitlines())),
         postcode=known.postcode,
         town=known.town,
         country=known.country or home,
@@ -387,6 +454,7 @@ def issue(
     supplied: date | None = None,
     named: bool = True,
     deposits: bool = True,
+    taxed: Taxed | None = None,
     despite: Override | None = None,
 ) -> DocumentIssued:
     """Issue the invoice for what was done.
@@ -400,6 +468,7 @@ def issue(
         supplied: as for ``draft``.
         named: whether it names the buyer.
         deposits: whether what is held for the work is taken off.
+        taxed: as for ``draft``.
         despite: who charges more than was said yes to, and why.
 
     Raises:
@@ -417,6 +486,7 @@ def issue(
         supplied=supplied,
         named=named,
         deposits=deposits,
+        taxed=taxed,
     )
     if made.over is not None and not _may_pass(made.over, despite):
         raise made.over
@@ -426,8 +496,9 @@ def issue(
         now,
         customer_id=of[0].customer_id,
         quote_id=of[0].id if len(of) == 1 else None,
-        why="" if despite is None else f"{despite.by}: {despite.reason}",
+        why="; ".join(_whys(made.taxed, despite)),
     )
+    row.certificate = made.certificate
     for quote in of:
         if quote.order:
             quote.order.invoiced = True
@@ -461,6 +532,13 @@ def issue(
 
 
 APPLIED = "applied"
+
+
+def _whys(taxed: Taxed, despite: Override | None) -> Iterator[str]:
+    if despite is not None:
+        yield f"{despite.by}: {despite.reason}"
+    for rule, (by, reason) in taxed.aside.items():
+        yield f"{by} sets {rule} aside: {reason}"
 
 
 def _may_pass(over: RuleError, despite: Override | None) -> bool:

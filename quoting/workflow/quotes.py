@@ -47,7 +47,12 @@ from quoting.store.models import (
     WayLine,
 )
 from quoting.workflow import rates
-from quoting.workflow.customers import NoSuchRecordError, casting_key, customer
+from quoting.workflow.customers import (
+    NoSuchRecordError,
+    address_of,
+    casting_key,
+    customer,
+)
 from quoting.workflow.search import index, words_of
 
 _ANSWERS = select(Answer.word, Answer.codes)
@@ -431,13 +436,13 @@ def on_paper(quote: Quote) -> OnPaper:
     """Return whose heads they are, as papers show it."""
     known = quote.customer
     if known is None:
-        name, address, phone, email = quote.caller, "", quote.phone, quote.email
+        name, phone, email = quote.caller, quote.phone, quote.email
     else:
-        name, address = known.name, known.address
+        name = known.name
         phone, email = known.phone or quote.phone, known.email or quote.email
     return OnPaper(
         name=name,
-        address=tuple(line for line in address.splitlines() if line.strip()),
+        address=address_of(known) if known else (),
         phone=phone,
         email=email,
         order_number=quote.order_number,

@@ -4,6 +4,7 @@ import csv
 import io
 import json
 import zipfile
+from datetime import date
 from decimal import Decimal
 
 import page as validator
@@ -20,6 +21,7 @@ from quoting.store.models import (
     DocumentIssued,
     MonthAct,
     Payment,
+    Trail,
 )
 from quoting.workflow import deposits, orders, quotes
 
@@ -282,3 +284,147 @@ def test_a_statement_says_what_is_open_and_is_kept(shop, accounts, ready):
     assert accounts.get(answer.location).data == file.data
     other = answer.location.replace(page, "/accounts/customers/99")
     assert accounts.get(other).status_code == 404
+
+
+# Who owes no tax, and what the place asks of a whole document.
+
+
+@pytest.fixture
+def exempt(shop):
+    """Return the quote of a ready order of an exempt customer, and their key."""
+
+    def make(**details):
+        customer = shop.customer(terms="EXEMPT", **details)
+        key = shop.order(customer=customer, terms="EXEMPT")
+        with shop.database.transaction() as session:
+            row = orders.order_of(session, key)
+            orders.move(session, row, row.version, OrderMove.MAKE_READY, shop.now)
+            return row.quote_id
+
+    return make
+
+
+def test_a_certificate_stands_on_the_invoice_and_in_the_month(shop, accounts, exempt):
+    quote = exempt(certificate="BM-207", certified_by="Revenue Office of Ambria")
+    page = accounts.get(f"/accounts/invoice?quote={quote}").text
+    assert "certificate BM-207 (Revenue Office of Ambria)" in page
+
+    row = issued(shop, accounts, quote, named="1")
+
+    assert row.tax == 0
+    assert row.certificate == "BM-207 (Revenue Office of Ambria)"
+    month = accounts.get(f"/accounts/months/{row.on:%Y-%m}").text
+    assert "BM-207 (Revenue Office of Ambria)" in month
+
+
+@pytest.mark.parametrize(
+    ("details", "said"),
+    [
+        ({}, "needs its number and who issued it"),
+        (
+            {
+                "certificate": "BM-207",
+                "certified_by": "Revenue Office",
+                "certified_until": date(2026, 11, 24),
+            },
+            "held until 2026-11-24",
+        ),
+    ],
+)
+def test_without_a_certificate_that_holds_tax_is_charged_and_said(
+    shop, accounts, at, exempt, details, said
+):
+    quote = exempt(**details)
+    page = accounts.get(f"/accounts/invoice?quote={quote}").text
+    assert said in page
+    row = issued(shop, at("owner"), quote, named="1", reason="the tax is due")
+
+    assert row.tax > 0
+    assert row.certificate == ""
+
+
+def test_what_a_place_asks_of_a_document_is_answered_on_its_draft(
+    shop, accounts, ready
+):
+    page = f"/accounts/invoice?quote={ready}"
+    assert "delivery_outside" in accounts.get(page).text
+    looked = send(
+        accounts,
+        page,
+        "/accounts/invoice",
+        answer="delivery_outside",
+        look="1",
+        named="1",
+    )
+    assert "It came for the work and leaves the country again" in looked.text
+
+    kept = send(
+        accounts,
+        page,
+        "/accounts/invoice",
+        **{
+            "answer": "delivery_outside",
+            "aside-GB-EXPORT": "no proof",
+            "look": "1",
+            "named": "1",
+        },
+    )
+    assert 'value="no proof"' in kept.text
+    row = issued(shop, accounts, ready, named="1", answer="delivery_outside")
+
+    assert row.tax == 0
+
+
+def test_a_rule_set_aside_charges_the_tax_and_says_who_and_why(shop, accounts, ready):
+    row = issued(
+        shop,
+        accounts,
+        ready,
+        **{"named": "1", "answer": "delivery_outside", "aside-GB-EXPORT": "no proof"},
+    )
+
+    assert row.tax > 0
+    [entry] = [e for e in shop.rows(Trail) if "aside" in e.why]
+    assert entry.why == "Abel Accounts sets GB-EXPORT aside: no proof"
+
+
+# Who a customer is.
+
+
+def test_who_a_customer_is_can_be_written_down(shop, accounts):
+    key = shop.customer(up_to=5000)
+    page = f"/customers/{key}/details"
+    answer = send(
+        accounts, page, page, called="Brook Farm Engines", address="1 Mill Lane",
+        postcode="BR1 2EX", town="Exampleton", country="IE", terms="FLEET",
+        up_to="75.00", collective="1", tax_number="XA-1", certificate="C 1",
+        certified_by="Revenue", certified_until="2027-01-31", person1="Mabel Brook",
+        phone1="01632 960001", mail1="", person2="", phone2="", mail2="",
+    )  # fmt: skip
+    assert answer.status_code == 303, answer.text
+    text = accounts.get(f"/customers/{key}").text
+    for told in (
+        "1 Mill Lane", "BR1 2EX Exampleton", "Ireland", "XA-1", "C 1", "£75.00",
+        "Mabel Brook", "one a month",
+    ):  # fmt: skip
+        assert told in text
+
+
+def test_what_was_typed_of_a_customer_stays_with_every_problem(shop, accounts):
+    key = shop.customer()
+    page = f"/customers/{key}/details"
+    answer = send(
+        accounts, page, page, called="", town="Exampleton", country="Narnia",
+        up_to="plenty", certified_until="soon", person1="Mabel Brook",
+    )  # fmt: skip
+
+    assert answer.status_code == 422
+    for told in (
+        "Name: say it first.",
+        "&#39;soon&#39; is no day",
+        'value="plenty"',
+        'value="Exampleton"',
+        'value="Mabel Brook"',
+        "Country: say it first.",
+    ):
+        assert told in answer.text

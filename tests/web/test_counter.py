@@ -574,7 +574,7 @@ def test_a_customers_page_lists_what_they_asked_for(shop, counter):
     customer = shop.customer("Zoë Varnish")
     shop.quote(("", FOUR), customer_id=customer)
 
-    text = counter.get(f"/counter/customers/{customer}").text
+    text = counter.get(f"/customers/{customer}").text
 
     assert "Zoë Varnish" in text
     assert "Q-00001" in text

@@ -413,9 +413,7 @@ def test_what_to_do_comes_before_what_is_offered(shop, counter):
     assert page.index("What to do with it") < page.index("The head</h2>")
 
 
-@pytest.mark.parametrize(
-    "page", ["/counter/find?q=brook", "/counter/customers/{customer}"]
-)
+@pytest.mark.parametrize("page", ["/counter/find?q=brook", "/customers/{customer}"])
 def test_a_list_shows_an_offer_past_its_last_day_as_lapsed(shop, at, clock, page):
     customer = shop.customer()
     shop.quote(("", FOUR), customer_id=customer)
