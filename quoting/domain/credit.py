@@ -6,7 +6,7 @@ credited last takes what is left of each, so credits in any order that take back
 an invoice add up to it exactly.
 """
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from datetime import date
 from decimal import Decimal
@@ -95,6 +95,8 @@ def credit_lines(
     invoice: Document,
     notes: Sequence[Document],
     lines: Mapping[int, Decimal],
+    *,
+    keep_tax: Collection[int] = (),
 ) -> tuple[Item, ...]:
     """Return the items of a credit note for some lines, whole or in part.
 
@@ -106,6 +108,8 @@ def credit_lines(
         invoice: to be corrected.
         notes: issued for it before.
         lines: by place the share of the line as it was charged, above 0 to 1.
+        keep_tax: places of lines whose tax stays charged, as that of an exchange
+            surcharge where the law has it so.
 
     Raises:
         NothingCreditedError: no line was chosen, or not a share of it.
@@ -121,10 +125,17 @@ def credit_lines(
         bits = [bit for bit in left if _hangs_on(bit, place)]
         if not any(bit.rest.gross for bit in bits):
             raise NothingLeftError(what=names.get(place, str(place)))
-        taken += _part_of_line(bits, share, invoice, names[place])
+        part = _part_of_line(bits, share, invoice, names[place])
+        taken += map(_untaxed, part) if place in keep_tax else part
     if not (items := _items(invoice, taken)):
         raise NothingCreditedError
     return items
+
+
+def _untaxed(taken: tuple[int, Bit]) -> tuple[int, Bit]:
+    """Return a bit without its tax, which stays charged."""
+    place, bit = taken
+    return place, bit._replace(amount=bit.net, taxes=(ZERO,) * len(bit.taxes))
 
 
 def _part_of_line(

@@ -74,7 +74,7 @@ _STRANGE = translatable("{category} is no category of EN 16931")
 _RATE = translatable("category {category} does not go with a rate of {rate} %")
 _MIXED = translatable("some of it is outside the tax (O) and some is not")
 _FAR = translatable(
-    "its tax at {rate} % was rounded so often that it is one unit of money or more off"
+    "its tax at {rate} % is one unit of money or more off: rounded often, or kept"
 )
 _NO_NUMBER = translatable("{whose} has no tax number for category {category}")
 _UNREFERRED = translatable("it corrects no invoice")

@@ -395,7 +395,10 @@ def _surcharge(session: "Session", row: DocumentIssued, now: "Now") -> str:
     note = documents.credit(
         session,
         row,
-        Credited(lines={held.place: part}),
+        Credited(
+            lines={held.place: part},
+            keep_tax=frozenset(() if held.tax_back else (held.place,)),
+        ),
         now,
         reason=Why.RETURNED,
         because=why,

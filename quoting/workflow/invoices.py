@@ -606,6 +606,8 @@ def keep(
     session.add(row)
     session.flush()
     _keep_rows(session, row, document)
+    if document.kind is Kind.INVOICE:
+        _hold_surcharges(session, document, row)
     journal.post(
         session,
         document.kind,
@@ -648,16 +650,6 @@ def _keep_rows(session: Session, row: DocumentIssued, document: Document) -> Non
                 tax=minor(item.tax),
             )
         )
-        if item.group == "surcharges" and document.kind is Kind.INVOICE:
-            session.add(
-                SurchargeHeld(
-                    document_id=row.id,
-                    place=item.place,
-                    description=item.description,
-                    net=minor(item.net),
-                    held=minor(item.net),
-                )
-            )
     sums: dict[str, tuple[Decimal, Decimal]] = {}
     for bit in (bit for item in document.items for bit in item.bits):
         net, tax = sums.get(bit.code, (ZERO, ZERO))
@@ -688,10 +680,17 @@ def _keep_rows(session: Session, row: DocumentIssued, document: Document) -> Non
 
 @dataclass(frozen=True, slots=True)
 class Credited:
-    """What is credited: all that is left, lines by their share, or an amount."""
+    """What is credited: all that is left, lines by their share, or an amount.
+
+    Attributes:
+        lines: by place the share that is credited.
+        amount: with tax, over all that is left.
+        keep_tax: places of lines whose tax does not go back with them.
+    """
 
     lines: Mapping[int, Decimal] | None = None
     amount: Decimal | None = None
+    keep_tax: frozenset[int] = frozenset()
 
 
 def credit_draft(
@@ -715,7 +714,9 @@ def credit_draft(
     if what.amount is not None:
         items = crediting.credit_amount(document, before, what.amount)
     elif what.lines is not None:
-        items = crediting.credit_lines(document, before, what.lines)
+        items = crediting.credit_lines(
+            document, before, what.lines, keep_tax=what.keep_tax
+        )
     else:
         items = crediting.credit_all(document, before)
     return crediting.credit_note(document, items, on=on, reason=reason, because=because)
@@ -767,6 +768,31 @@ def _open_again(session: Session, invoice: DocumentIssued) -> None:
         .where(OrderInvoiced.document_id == invoice.id)
     ):
         order.invoiced = False
+    session.flush()
+
+
+def _hold_surcharges(session: Session, document: Document, row: DocumentIssued) -> None:
+    """Hold what was charged for old units that were not handed in with the work."""
+    known = rates.in_force(session, document.on).edition.surcharges
+    held: dict[str, SurchargeHeld] = {}
+    for item in document.items:
+        if item.group != "surcharges":
+            continue
+        net = document.currency.to_minor(item.net)
+        if net < 0 and item.code in held:
+            held[item.code].held = max(held[item.code].held + net, 0)
+            continue
+        about = known.get(item.code)
+        held[item.code] = SurchargeHeld(
+            document_id=row.id,
+            place=item.place,
+            description=item.description,
+            net=net,
+            held=net,
+            tax_back=about is None or about.tax_returned,
+            return_by=document.on + timedelta(days=about.days) if about else None,
+        )
+        session.add(held[item.code])
     session.flush()
 
 

@@ -100,6 +100,23 @@ def test_a_share_of_an_exchange_surcharge_goes_back_with_its_tax():
     assert document.net - credit.net == dec("417.00")
 
 
+def test_a_surcharge_whose_tax_is_kept_goes_back_without_it():
+    """150.00 of 150.00 go back; 30.00 of tax at 20 % stay.
+
+    Sales and Use Tax Annotation 315.0370 (California, seen quoted): a returned charge
+    for the old unit of a new part goes back, the tax on it does not.
+    """
+    document = of_file("T08")
+    where = place(document, "Exchange surcharge")
+    items = credit_lines(document, [], {where: dec("1")}, keep_tax=[where])
+    credit = note(document, items)
+
+    assert (credit.net, credit.tax, credit.gross) == (150, 0, 150)
+    assert credit.taxes[0].base == dec("150.00")
+    rest = note(document, credit_all(document, [credit]))
+    assert credit.gross + rest.gross == document.gross
+
+
 def test_a_line_takes_its_discount_along():
     """420.00 - 63.00 = 357.00, with 20 % 71.40: 428.40; 180.00 with tax are left."""
     document = of_file("T08")

@@ -5,6 +5,7 @@ the identities are those of double entry. Sums are worked by hand where they sta
 """
 
 import random
+from dataclasses import replace
 from datetime import timedelta
 from decimal import Decimal
 
@@ -16,7 +17,7 @@ from quoting.domain.consent import Consent, How, NeedsYesError
 from quoting.domain.credit import NothingLeftError, TooMuchCreditedError
 from quoting.domain.errors import ProblemsError, RuleError
 from quoting.domain.invoice import Kind, Why
-from quoting.domain.job import FreeLine, Override
+from quoting.domain.job import AskedPart, FreeLine, Override
 from quoting.domain.month import (
     EarlierOpenError,
     Month,
@@ -45,6 +46,7 @@ from quoting.workflow import (
     till,
 )
 from quoting.workflow.invoices import AlreadyInvoicedError, Credited, MixedInvoiceError
+from quoting.workflow.quotes import About, Asked
 
 TWIN_CAM = "16v twin cam valve job"
 BOTH = "v6 24v x2 overheated"
@@ -419,16 +421,12 @@ def test_a_discount_for_paying_early_takes_its_tax_along(shop, customer):
     assert out(made) == []
 
 
-def surcharged(shop, customer):
-    words = shop.job(TWIN_CAM)
-    from dataclasses import replace
-
-    from quoting.domain.job import AskedPart
-    from quoting.workflow.quotes import About, Asked
-
-    [part] = [code for code, part in shop.edition.parts.items() if part.surcharge][:1]
+def surcharged(shop, customer, code="OLDCAR", **part):
+    """Invoice a job with an exchange unit; return the invoice's key."""
+    unit = next(c for c, part in shop.edition.parts.items() if part.surcharge == code)
     with shop.database.transaction() as session:
-        job = replace(words, parts=(AskedPart(code=part, quantity=Decimal(1)),))
+        asked = AskedPart(code=unit, quantity=Decimal(1), **part)
+        job = replace(shop.job(TWIN_CAM), parts=(asked,))
         quote = quotes.save(
             session, About(customer_id=customer), [Asked("", job)], now(), said="x"
         )
@@ -454,6 +452,31 @@ def test_an_exchange_surcharge_is_held_until_the_old_unit_is_judged(shop, custom
     assert out(made) == []
     assert made.ledger.surcharges.closing == 0
     assert made.income["surcharges kept"] == Decimal(rest) / 100
+
+
+@pytest.mark.parametrize(("grade", "held"), [("full", []), ("part", [6000])])
+def test_an_old_unit_that_came_with_the_work_is_not_waited_for(
+    shop, customer, grade, held
+):
+    """Of 150.00 a damaged one brings 60 % back: 60.00 stay to be kept."""
+    surcharged(shop, customer, old_unit=grade)
+    with shop.database.reading() as session:
+        assert [row.held for row in surcharges.held(session)] == held
+    assert out(report(shop)) == []
+
+
+def test_a_surcharge_says_by_when_and_whether_its_tax_goes_back(shop, customer):
+    """The table: 280.00, taxed, 45 days, its tax is kept."""
+    key = surcharged(shop, customer, code="OLDBIG")
+    with shop.database.reading() as session:
+        [held] = surcharges.held(session)
+    assert (held.held, held.tax_back) == (28000, False)
+    assert held.return_by == DAY + timedelta(days=45)
+    lines = {held.place: Decimal(1)}
+    note = credit(shop, key, Credited(lines, keep_tax=frozenset(lines)), days=1)
+    row = row_of(shop, note)
+    assert (row.net, row.tax, row.gross) == (28000, 0, 28000)
+    assert out(report(shop)) == []
 
 
 def test_the_till_is_counted_against_what_it_should_hold(shop, customer):
