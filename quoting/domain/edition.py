@@ -25,6 +25,7 @@ from quoting.domain.rates import (
     ClassPrice,
     Condition,
     Fee,
+    Finding,
     Limit,
     Modifier,
     Operation,
@@ -70,6 +71,7 @@ class Edition:
     sets: Mapping[str, WorkSet]
     set_prices: Sequence[SetPrice]
     reasons: Mapping[str, Reason]
+    findings: Mapping[str, Finding]  # in table order
     tax_rows: Mapping[str, Sequence[TaxRow]]
     limits: Sequence[Limit]
     cautions: Sequence[Caution]  # most dangerous first
@@ -292,6 +294,7 @@ def _edition(
         sets=by_code("sets"),
         set_prices=records("set_prices"),
         reasons=by_code("reasons"),
+        findings=by_code("findings"),
         tax_rows=tax_rows,
         limits=records("limits"),
         cautions=sorted(records("cautions"), key=lambda c: c.rank),

@@ -20,6 +20,7 @@ from quoting.domain.head import (
     MOST_VALVES,
     SIDES,
     Layout,
+    done_to_each,
 )
 from quoting.domain.money import ONE, smallest_unit
 from quoting.domain.rates import (
@@ -30,6 +31,7 @@ from quoting.domain.rates import (
     Ceiling,
     ClassPrice,
     Conditional,
+    Finding,
     Limit,
     Operation,
     Part,
@@ -82,6 +84,7 @@ def problems_of(shop: Shop, known: ReadTables) -> Iterator[Problem]:
     yield from _overlapping_taxes(known)
     yield from _circles(known)
     yield from _uncountable_in_sets(known)
+    yield from _undone_findings(known)
     yield from _place_of_shop(shop, known)
     yield from _regions_of_rules(known)
 
@@ -260,6 +263,20 @@ def _agreed(agreed: AgreedPrice) -> Iterator[_Wrong]:
     yield from _sides(agreed)
 
 
+def _finding(finding: Finding) -> Iterator[_Wrong]:
+    yield from _condition(finding)
+    if finding.condemns:
+        if finding.operations:
+            operations = " ".join(finding.operations)
+            yield "operations", operations, "empty where it condemns"
+        if finding.counted_by != "head":
+            yield "counted_by", finding.counted_by, "what condemns is counted by head"
+        if finding.all_of_most:
+            yield "all_of_most", "yes", "no where it condemns"
+    elif not finding.operations:
+        yield "operations", "", "what is done about it, unless it condemns"
+
+
 def _ceiling(ceiling: Ceiling) -> Iterator[_Wrong]:
     if ceiling.binding and ceiling.percent:
         yield "percent", str(ceiling.percent), "0 where the price is a promise"
@@ -347,6 +364,7 @@ _ROW_CHECKS: Mapping[str, Any] = {
     "agreed_prices": _agreed,
     "modifiers": _condition,
     "relations": _relation,
+    "findings": _finding,
     "cautions": _condition,
     "ceilings": _ceiling,
     "rush": _rush,
@@ -502,6 +520,23 @@ def _uncountable_in_sets(known: ReadTables) -> Iterator[Problem]:
                     "operations",
                     code,
                     f"counted by {by}, which only a person knows; ask for it by itself",
+                )
+
+
+def _undone_findings(known: ReadTables) -> Iterator[Problem]:
+    """Find what is done about a finding to something else than what is affected."""
+    operations = {o.record.code: o.record for o in known.placed["operations"]}
+    for row, record in known.placed["findings"]:
+        for code in record.operations:
+            operation = operations.get(code)
+            if operation and not done_to_each(operation.counted_by, record.counted_by):
+                yield Problem(
+                    known.files["findings"],
+                    row,
+                    "operations",
+                    code,
+                    f"counted by {operation.counted_by}, which cannot be told from "
+                    f"how many are affected, counted by {record.counted_by}",
                 )
 
 

@@ -145,6 +145,30 @@ COUNTS: Mapping[str, Count] = {
     "kg": Count("kg", "kg", "measured"),
 }
 
+#: What an inspection may find some of affected.
+AT_RISK = tuple(
+    name
+    for name, count in COUNTS.items()
+    if count.by not in ("job", "measured") and name not in ("spring", "face_cm2")
+)
+
+
+def done_to_each(counted_by: str, at_risk: str) -> bool:
+    """Tell whether how much work there is follows from how many are affected.
+
+    Args:
+        counted_by: what the work is counted by.
+        at_risk: what the affected are; one of ``AT_RISK``.
+
+    >>> done_to_each("seat", "guide"), done_to_each("hour", "head")
+    (True, False)
+    """
+    by = COUNTS[counted_by].by
+    if at_risk == "head":
+        return by in ("head", "cylinder", "position")
+    return counted_by == at_risk or by == COUNTS[at_risk].by == "position"
+
+
 Fact = Decimal | str | frozenset[str]
 
 

@@ -13,6 +13,7 @@ from typing import Any, NamedTuple, TypeVar
 
 from quoting.domain.country import Country, Region, TaxRule, Wording
 from quoting.domain.head import (
+    AT_RISK,
     CONDITIONS,
     COUNTS,
     FACTS,
@@ -635,6 +636,38 @@ class Reason:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Finding(Conditional):
+    """What an inspection looks for, and what is done about it."""
+
+    code: str = column(CODE, "Short code, as records of past jobs have it", key=True)
+    name: str = column(TEXT, "Name as said at the bench")
+    counted_by: str = column(choice(*AT_RISK), "What is at risk")
+    says: str = column(TEXT, "What the customer reads on a quote")
+    operations: tuple[str, ...] = column(
+        CODES,
+        "What is done about each that is affected; empty where it condemns",
+        default=(),
+        refers="operations",
+    )
+    condemns: bool = column(
+        YES_NO, "Whether the head is not worth going on with", default=False
+    )
+    all_of_most: bool = column(
+        YES_NO, "Whether all are done where more than half are affected", default=False
+    )
+    share: Decimal | None = column(
+        SHARE,
+        "Share affected, before any job was inspected; empty: not said",
+        default=None,
+    )
+    fact: str = column(
+        choice(*FACTS), "Looked for only where this fact ...", default=""
+    )
+    test: str = column(_TEST, "... compares so ...", default="is")
+    values: tuple[str, ...] = column(CODES, "... with these values", default=())
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class TaxRow:
     """One tax that a tax code names, for a time."""
 
@@ -738,6 +771,9 @@ TABLES: Mapping[str, Table[Any]] = {
         Table("sets", WorkSet, "Sets of work"),
         Table("set_prices", SetPrice, "One price for a whole set of work"),
         Table("reasons", Reason, "Why a head came"),
+        Table(
+            "findings", Finding, "What inspections look for, and what is done about it"
+        ),
         Table("tax_codes", TaxRow, "Tax codes and the taxes they name"),
         Table("limits", Limit, "Readings and their limits"),
         Table("cautions", Caution, "Reminders for dangerous work"),

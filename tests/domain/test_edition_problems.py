@@ -116,6 +116,10 @@ RULE = {
     "code": "R", "country": "XA", "rule": "lump_sum", "groups": "labour parts",
     "tax_code": "PAR", "says": "so", **KNOWN,
 }  # fmt: skip
+FINDING = {
+    "code": "f", "name": "Guides worn", "counted_by": "guide", "operations": "GREP",
+    "says": "worn valve guides",
+}  # fmt: skip
 BASES = {
     "countries": COUNTRY, "wording": WORDING, "regions": REGION, "tax_rules": RULE,
     "operations": OPERATION, "layouts": LAYOUT, "parts": PART, "limits": LIMIT,
@@ -130,6 +134,7 @@ BASES = {
     "sets": {"code": "S", "name": "s", "operations": "STRP WASH"},
     "set_prices": {"set": "VJOB", "price": "300", "size_class": "large"},
     "reasons": {"code": "R", "name": "r"},
+    "findings": FINDING,
     "work_centres": {
         "code": "W", "name": "w", "hourly_rate": "70", "cost_rate": "35",
     },
@@ -259,6 +264,25 @@ def test_the_rows_that_the_tests_start_from_are_good(table):
         ("set_prices", {"set": "NOSET"}, "set", "NOSET", "sets.csv"),
         ("set_prices", {"size_class": ""}, "set", "VJOB", "already in row 2"),
         ("reasons", {"set": "NOSET"}, "set", "NOSET", "sets.csv"),
+        # What inspections look for.
+        ("findings", {"operations": "GREPP"}, "operations", "GREPP", "near it: GREP"),
+        ("findings", {"operations": ""}, "operations", "", "unless it condemns"),
+        ("findings", {"condemns": "yes", "counted_by": "head"}, "operations", "GREP",
+         "empty where it condemns"),
+        ("findings", {"condemns": "yes", "operations": ""}, "counted_by", "guide",
+         "counted by head"),
+        ("findings", {"condemns": "yes", "operations": "", "counted_by": "head",
+         "all_of_most": "yes"}, "all_of_most", "yes", "no where it condemns"),
+        ("findings", {"operations": "GREP SKIM"}, "operations", "SKIM",
+         "counted by head, which cannot be told"),
+        ("findings", {"counted_by": "head", "operations": "THRD"}, "operations",
+         "THRD", "counted by hole"),
+        ("findings", {"counted_by": "hole"}, "operations", "GREP", "counted by hole"),
+        ("findings", {"counted_by": "week"}, "counted_by", "week", "one of head"),
+        ("findings", {"share": "1.2"}, "share", "1.2", "from 0 to 1"),
+        ("findings", {"share": "15 %"}, "share", "15 %", "from 0 to 1"),
+        ("findings", {"fact": "seats", "values": "worn"}, "values", "worn", "insert"),
+        ("findings", {"says": ""}, "says", "", "empty"),
         # Tax.
         ("tax_codes", {"rate": "0"}, "rate", "0", "above 0 for category S"),
         ("tax_codes", {"category": "E"}, "rate", "7.25", "0 for every other"),

@@ -17,6 +17,7 @@ from quoting.domain.errors import Problem
 from quoting.domain.head import COUNTS, FACTS, Fact, Head, Side, parse_position
 from quoting.domain.head_plan import draw
 from quoting.domain.job import (
+    ALL,
     Asked,
     AskedPart,
     AskedSet,
@@ -26,7 +27,7 @@ from quoting.domain.job import (
 )
 from quoting.domain.lengths import parse_length
 from quoting.domain.pricing import Priced, price
-from quoting.domain.rates import Caution
+from quoting.domain.rates import Caution, Finding
 from quoting.domain.work import RefusedError
 from quoting.files.edition import read_edition, read_with_warnings
 from quoting.resources import folder
@@ -546,6 +547,30 @@ def test_every_reason_lays_out_its_set(code: str) -> None:
         assert labour(result) <= set(demo().sets[reason.set].operations)
     else:
         assert not result.lines
+
+
+# Findings.
+
+
+@pytest.mark.parametrize("finding", demo().findings.values(), ids=attrgetter("code"))
+def test_what_is_done_about_a_finding_can_be_done_to_every_head_that_may_have_it(
+    finding: Finding,
+) -> None:
+    counted = COUNTS[finding.counted_by]
+    which = Selection(number=Decimal(1)) if counted.by_people else ALL
+    work = tuple(Asked(code, which=which) for code in finding.operations)
+    may_have = [
+        came
+        for layout in demo().layouts.values()
+        if layout.counts.get(finding.counted_by, 1)
+        for came in [heads(layout.code)]
+        if finding.condition.met_by(came[0].known(Side.EXHAUST))
+    ]
+
+    assert len(may_have) > 20
+    for came in may_have:
+        done = {line.code for line in priced(Job(came, work=work)).lines}
+        assert done.issuperset(finding.operations)
 
 
 # Readings, cautions.
