@@ -184,6 +184,27 @@ class Incident:
     probability: float
 
 
+@dataclass(frozen=True, slots=True)
+class Point:
+    """A record against what the shop's own times say of that very work.
+
+    Attributes:
+        job: the job.
+        on: its day.
+        operations: what was clocked, in the order of the job.
+        minutes: as recorded.
+        expected: mean minutes of such work by who did it, on such a head, that day.
+        incident: it looks like an interruption, not like work.
+    """
+
+    job: str
+    on: date
+    operations: tuple[str, ...]
+    minutes: float
+    expected: float
+    incident: bool
+
+
 class Spread(NamedTuple):
     """A standard deviation on the log scale, and how many observations it is worth."""
 
@@ -751,6 +772,30 @@ def fit(history: History, assumptions: Assumptions = USUAL) -> Calibration:
     except (FloatingPointError, np.linalg.LinAlgError) as error:
         raise NotConvergedError(rounds=fitting.rounds) from error
     return fitting.calibration(tuple(sifter.left_out))
+
+
+def against(learnt: Calibration, jobs: Sequence[PastJob]) -> tuple[Point, ...]:
+    """Return the records of past jobs against what was learnt, the oldest first."""
+    history = replace(learnt.history, jobs=tuple(jobs))
+    rows = _Sifter(history).rows()
+    if not rows:
+        return ()
+    design = learnt.model.design([(row.job, row.cells) for row in rows])
+    wrong = {(incident.job, incident.row) for incident in learnt.incidents}
+    points = [
+        Point(
+            row.job.job,
+            row.job.on,
+            row.operations,
+            row.minutes,
+            expected,
+            (row.job.job, row.row) in wrong,
+        )
+        for row, expected in zip(
+            rows, design.at(learnt.estimate).minutes.tolist(), strict=True
+        )
+    ]
+    return tuple(sorted(points, key=lambda point: (point.on, point.job)))
 
 
 def _effects(history: History, rows: Sequence[_Row]) -> Iterator[Effect]:

@@ -117,6 +117,8 @@ class Setup(Record):
     secret: Mapped[str] = mapped_column(String(200))
     zone: Mapped[str] = mapped_column(String(60), default="UTC")
     deposits_taxed: Mapped[bool] = mapped_column(default=False)
+    confidence: Mapped[int] = mapped_column(default=0)
+    by_machinist: Mapped[bool] = mapped_column(default=True)
 
 
 class User(Record):
@@ -408,6 +410,7 @@ class Order(Record):
     collected: Mapped[date | None]
     collected_by: Mapped[str] = mapped_column(String(300), default="")
     invoiced: Mapped[bool] = mapped_column(default=False)
+    work: Mapped[str] = mapped_column(Text, default="", deferred=True)
     version: Mapped[int] = mapped_column()
     quote: Mapped[Quote] = relationship(back_populates="order")
     way: Mapped[Way] = relationship()
@@ -458,6 +461,95 @@ class OrderStep(Record):
     minutes: Mapped[str] = mapped_column(String(20))
     positions: Mapped[Words]
     gate: Mapped[bool]
+
+
+class Clocked(Record):
+    """Minutes written down for a work order, or for some of its operations.
+
+    ``operations`` joins their codes by +; empty is the whole job. What is set aside
+    is kept and not learnt from.
+    """
+
+    __tablename__ = "clocked"
+
+    id: Mapped[Key]
+    order_id: Mapped[int] = mapped_column(ForeignKey("orders.id"), index=True)
+    operations: Mapped[Words]
+    minutes: Mapped[str] = mapped_column(String(20))
+    person: Mapped[str] = mapped_column(String(200), default="")
+    on: Mapped[date]
+    at: Mapped[Instant]
+    by: Mapped[str] = mapped_column(String(200))
+    aside: Mapped[str] = mapped_column(String(300), default="")
+
+
+class Found(Record):
+    """How many were looked at for one finding, and how many had it; 0 as well."""
+
+    __tablename__ = "found"
+    __table_args__ = (UniqueConstraint("order_id", "finding"),)
+
+    id: Mapped[Key]
+    order_id: Mapped[int] = mapped_column(ForeignKey("orders.id"))
+    finding: Mapped[Code]
+    at_risk: Mapped[int]
+    affected: Mapped[int]
+    on: Mapped[date]
+    at: Mapped[Instant]
+    by: Mapped[str] = mapped_column(String(200))
+
+
+class Changeover(Record):
+    """A day from which some operations go differently: a new machine, a new way."""
+
+    __tablename__ = "changeovers"
+
+    id: Mapped[Key]
+    on: Mapped[date]
+    operations: Mapped[Words]
+    what: Mapped[str] = mapped_column(String(300), default="")
+    at: Mapped[Instant]
+    by: Mapped[str] = mapped_column(String(200))
+
+
+class Learning(Record):
+    """What was learnt from the records at one time; one that failed has no state."""
+
+    __tablename__ = "learnings"
+    __table_args__ = (Index(None, "good", "id"),)
+
+    id: Mapped[Key]
+    at: Mapped[Instant]
+    by: Mapped[str] = mapped_column(String(200))
+    why: Mapped[str] = mapped_column(String(300))
+    on: Mapped[date]
+    edition_id: Mapped[int] = mapped_column(ForeignKey("editions.id"))
+    sha256: Mapped[str] = mapped_column(String(64), index=True)
+    jobs: Mapped[int]
+    rows: Mapped[int]
+    milliseconds: Mapped[int]
+    good: Mapped[bool]
+    said: Mapped[Words]
+    state: Mapped[str] = mapped_column(Text, default="", deferred=True)
+
+
+class Foretold(Record):
+    """What an alternative was foretold to take when it was offered.
+
+    Minutes are those that so many per cent of such jobs stay within; amounts are with
+    tax, in the smallest unit, and empty where nothing was claimed.
+    """
+
+    __tablename__ = "foretold"
+
+    id: Mapped[Key]
+    way_id: Mapped[int] = mapped_column(ForeignKey("ways.id"), unique=True)
+    learning_id: Mapped[int] = mapped_column(ForeignKey("learnings.id"))
+    minutes: Mapped[Words]
+    low: Mapped[int | None] = mapped_column(BigInteger)
+    likely: Mapped[int | None] = mapped_column(BigInteger)
+    high: Mapped[int | None] = mapped_column(BigInteger)
+    told: Mapped[Words]
 
 
 class Photo(Record):

@@ -25,6 +25,7 @@ from quoting.settings import Settings, from_environment
 from quoting.store.database import Database
 from quoting.web import (
     accounts,
+    bench,
     counter,
     customers,
     errors,
@@ -122,7 +123,16 @@ def create_app(settings: Settings | None = None, *, clock: Clock = clock) -> Fla
     errors.handle(app)
     app.add_url_rule("/", "home", _home)
     app.add_url_rule("/static/<path:name>", "static", _static)
-    for module in (phone, counter, quotes, customers, accounts, part_prices, people):
+    for module in (
+        phone,
+        counter,
+        bench,
+        quotes,
+        customers,
+        accounts,
+        part_prices,
+        people,
+    ):
         app.register_blueprint(module.bp)
     return app
 

@@ -31,6 +31,7 @@ from quoting.store import audit, numbering
 from quoting.store.models import Order, Quote, Trail
 from quoting.web import forms
 from quoting.web.access import allow
+from quoting.web.bench import written
 from quoting.web.forms import Sent, shows
 from quoting.web.quotes import (
     METHODS,
@@ -311,10 +312,11 @@ def _may_step(move: OrderMove) -> bool:
 @allow("counter", "bench")
 def order(order_id: int) -> ResponseReturnValue:
     """Show a work order: its heads, where they are and what they wait for."""
-    return _order(order_id)
+    return order_page(order_id)
 
 
-def _order(order_id: int, sent: Sent = _NO_FORM) -> str:
+def order_page(order_id: int, sent: Sent = _NO_FORM) -> str:
+    """Return the page of a work order, with a form as it was sent."""
     with wiring().reading() as session:
         row = orders.order_of(session, order_id)
         latest = row.quote.revisions[-1]
@@ -345,6 +347,7 @@ def _order(order_id: int, sent: Sent = _NO_FORM) -> str:
             waits=forms.pairs(WaitsFor),
             reach_choices=forms.pairs(WAYS_TO_REACH),
             head_choices=[(h.tag, f"Head {h.tag}") for h in row.heads],
+            bench=written(session, row, edition),
             photos=(photos := orders.photos(session, row)),
             photo_choices=[(p.id, p.caption or shown.when(p.taken)) for p in photos],
             asks=orders.asks(session, row),
@@ -386,7 +389,7 @@ def _send(
     return forms.send(
         form,
         lambda session: do(session, orders.order_of(session, order_id), wiring().now()),
-        lambda sent: _order(order_id, sent),
+        lambda sent: order_page(order_id, sent),
     )
 
 

@@ -143,6 +143,36 @@ def number(name: str) -> int:
     return int(given) if digits else 0
 
 
+class NoCountError(RuleError):
+    """A text is no whole number."""
+
+    message = translatable("{text!r} is no count; write a whole number such as 0 or 8.")
+
+
+def whole(name: str) -> int | None:
+    """Return a count; None where none was typed.
+
+    Raises:
+        NoCountError: it is none.
+    """
+    given = text(name)
+    if not given:
+        return None
+    if not (given.isascii() and given.isdecimal() and len(given) < _MOST_DIGITS):
+        raise NoCountError(text=given[:20])
+    return int(given)
+
+
+def several(name: str) -> list[str]:
+    """Return everything that was chosen of several."""
+    return request.form.getlist(name)
+
+
+def names() -> list[str]:
+    """Return the names of the fields that were sent."""
+    return list(request.form)
+
+
 def day(name: str) -> date | None:
     """Return a day; None where none was typed.
 

@@ -28,6 +28,7 @@ from quoting.domain.life import (
 )
 from quoting.domain.quote import Alternative, Customer
 from quoting.domain.work_order import WorkOrder, work_order
+from quoting.files import work_done
 from quoting.store import database, numbering
 from quoting.store.models import (
     Approval,
@@ -190,6 +191,7 @@ def book_in(session: Session, quote: Quote, came: BookedIn, now: Now) -> Order:
         second_contact=came.second_contact,
         heads=_heads(session, way, came.heads),
         steps=_steps(edition, way, number, now.on),
+        work=_work(edition, way),
     )
     session.add(order)
     quote.casting = quote.casting or next((h.casting for h in order.heads), "")
@@ -257,6 +259,10 @@ def _steps(
     ]
 
 
+def _work(edition: Edition, way: Alternative) -> str:
+    return work_done.write(work_done.work_done(edition, way.job, way.priced))
+
+
 def agree_again(session: Session, order: Order, now: Now) -> None:
     """Let a work order follow a new yes: its route and its limit; it waits no longer.
 
@@ -277,7 +283,7 @@ def agree_again(session: Session, order: Order, now: Now) -> None:
         steps.append(_moved(same.pop(0), fresh) if same else fresh)
     for gone in (step for rows in kept.values() for step in rows):
         session.delete(gone)
-    order.steps = steps
+    order.steps, order.work = steps, _work(edition, way)
     order.way_id = approval.way_id
     if order.up_to is not None:
         order.up_to = max(order.up_to, approval.up_to)

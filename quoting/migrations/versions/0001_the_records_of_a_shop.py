@@ -49,6 +49,16 @@ def upgrade() -> None:
         batch_op.create_index(batch_op.f("ix_cash_counts_on"), ["on"], unique=False)
 
     op.create_table(
+        "changeovers",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("on", sa.Date(), nullable=False),
+        sa.Column("operations", sa.Text(), nullable=False),
+        sa.Column("what", sa.String(length=300), nullable=False),
+        sa.Column("at", sa.DateTime(), nullable=False),
+        sa.Column("by", sa.String(length=200), nullable=False),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_changeovers")),
+    )
+    op.create_table(
         "customers",
         sa.Column("id", sa.Integer(), nullable=False),
         sa.Column("name", sa.String(length=300), nullable=False),
@@ -205,6 +215,8 @@ def upgrade() -> None:
         sa.Column("secret", sa.String(length=200), nullable=False),
         sa.Column("zone", sa.String(length=60), nullable=False),
         sa.Column("deposits_taxed", sa.Boolean(), nullable=False),
+        sa.Column("confidence", sa.Integer(), nullable=False),
+        sa.Column("by_machinist", sa.Boolean(), nullable=False),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_setup")),
     )
     op.create_table(
@@ -316,6 +328,36 @@ def upgrade() -> None:
             batch_op.f("ix_entries_role_detail_on"),
             ["role", "detail", "on"],
             unique=False,
+        )
+
+    op.create_table(
+        "learnings",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("at", sa.DateTime(), nullable=False),
+        sa.Column("by", sa.String(length=200), nullable=False),
+        sa.Column("why", sa.String(length=300), nullable=False),
+        sa.Column("on", sa.Date(), nullable=False),
+        sa.Column("edition_id", sa.Integer(), nullable=False),
+        sa.Column("sha256", sa.String(length=64), nullable=False),
+        sa.Column("jobs", sa.Integer(), nullable=False),
+        sa.Column("rows", sa.Integer(), nullable=False),
+        sa.Column("milliseconds", sa.Integer(), nullable=False),
+        sa.Column("good", sa.Boolean(), nullable=False),
+        sa.Column("said", sa.Text(), nullable=False),
+        sa.Column("state", sa.Text(), nullable=False),
+        sa.ForeignKeyConstraint(
+            ["edition_id"],
+            ["editions.id"],
+            name=op.f("fk_learnings_edition_id_editions"),
+        ),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_learnings")),
+    )
+    with op.batch_alter_table("learnings", schema=None) as batch_op:
+        batch_op.create_index(
+            batch_op.f("ix_learnings_good_id"), ["good", "id"], unique=False
+        )
+        batch_op.create_index(
+            batch_op.f("ix_learnings_sha256"), ["sha256"], unique=False
         )
 
     op.create_table(
@@ -690,6 +732,27 @@ def upgrade() -> None:
         ),
     )
     op.create_table(
+        "foretold",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("way_id", sa.Integer(), nullable=False),
+        sa.Column("learning_id", sa.Integer(), nullable=False),
+        sa.Column("minutes", sa.Text(), nullable=False),
+        sa.Column("low", sa.BigInteger(), nullable=True),
+        sa.Column("likely", sa.BigInteger(), nullable=True),
+        sa.Column("high", sa.BigInteger(), nullable=True),
+        sa.Column("told", sa.Text(), nullable=False),
+        sa.ForeignKeyConstraint(
+            ["learning_id"],
+            ["learnings.id"],
+            name=op.f("fk_foretold_learning_id_learnings"),
+        ),
+        sa.ForeignKeyConstraint(
+            ["way_id"], ["ways.id"], name=op.f("fk_foretold_way_id_ways")
+        ),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_foretold")),
+        sa.UniqueConstraint("way_id", name=op.f("uq_foretold_way_id")),
+    )
+    op.create_table(
         "given_up",
         sa.Column("id", sa.Integer(), nullable=False),
         sa.Column("number", sa.String(length=20), nullable=False),
@@ -738,6 +801,7 @@ def upgrade() -> None:
         sa.Column("collected", sa.Date(), nullable=True),
         sa.Column("collected_by", sa.String(length=300), nullable=False),
         sa.Column("invoiced", sa.Boolean(), nullable=False),
+        sa.Column("work", sa.Text(), nullable=False),
         sa.Column("version", sa.Integer(), nullable=False),
         sa.ForeignKeyConstraint(
             ["customer_id"],
@@ -876,6 +940,27 @@ def upgrade() -> None:
         )
 
     op.create_table(
+        "clocked",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("order_id", sa.Integer(), nullable=False),
+        sa.Column("operations", sa.Text(), nullable=False),
+        sa.Column("minutes", sa.String(length=20), nullable=False),
+        sa.Column("person", sa.String(length=200), nullable=False),
+        sa.Column("on", sa.Date(), nullable=False),
+        sa.Column("at", sa.DateTime(), nullable=False),
+        sa.Column("by", sa.String(length=200), nullable=False),
+        sa.Column("aside", sa.String(length=300), nullable=False),
+        sa.ForeignKeyConstraint(
+            ["order_id"], ["orders.id"], name=op.f("fk_clocked_order_id_orders")
+        ),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_clocked")),
+    )
+    with op.batch_alter_table("clocked", schema=None) as batch_op:
+        batch_op.create_index(
+            batch_op.f("ix_clocked_order_id"), ["order_id"], unique=False
+        )
+
+    op.create_table(
         "deposit_moves",
         sa.Column("id", sa.Integer(), nullable=False),
         sa.Column("number", sa.String(length=20), nullable=False),
@@ -912,6 +997,24 @@ def upgrade() -> None:
         )
         batch_op.create_index(batch_op.f("ix_deposit_moves_on"), ["on"], unique=False)
 
+    op.create_table(
+        "found",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("order_id", sa.Integer(), nullable=False),
+        sa.Column("finding", sa.String(length=80), nullable=False),
+        sa.Column("at_risk", sa.Integer(), nullable=False),
+        sa.Column("affected", sa.Integer(), nullable=False),
+        sa.Column("on", sa.Date(), nullable=False),
+        sa.Column("at", sa.DateTime(), nullable=False),
+        sa.Column("by", sa.String(length=200), nullable=False),
+        sa.ForeignKeyConstraint(
+            ["order_id"], ["orders.id"], name=op.f("fk_found_order_id_orders")
+        ),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_found")),
+        sa.UniqueConstraint(
+            "order_id", "finding", name=op.f("uq_found_order_id_finding")
+        ),
+    )
     op.create_table(
         "order_heads",
         sa.Column("id", sa.Integer(), nullable=False),
@@ -1091,11 +1194,16 @@ def downgrade() -> None:
         batch_op.drop_index(batch_op.f("ix_order_heads_known_head_id"))
 
     op.drop_table("order_heads")
+    op.drop_table("found")
     with op.batch_alter_table("deposit_moves", schema=None) as batch_op:
         batch_op.drop_index(batch_op.f("ix_deposit_moves_on"))
         batch_op.drop_index(batch_op.f("ix_deposit_moves_deposit_id"))
 
     op.drop_table("deposit_moves")
+    with op.batch_alter_table("clocked", schema=None) as batch_op:
+        batch_op.drop_index(batch_op.f("ix_clocked_order_id"))
+
+    op.drop_table("clocked")
     with op.batch_alter_table("allocations", schema=None) as batch_op:
         batch_op.drop_index(batch_op.f("ix_allocations_refund_id"))
         batch_op.drop_index(batch_op.f("ix_allocations_payment_id"))
@@ -1124,6 +1232,7 @@ def downgrade() -> None:
         batch_op.drop_index(batch_op.f("ix_given_up_document_id"))
 
     op.drop_table("given_up")
+    op.drop_table("foretold")
     op.drop_table("document_taxes")
     op.drop_table("document_lines")
     op.drop_table("document_codes")
@@ -1173,6 +1282,11 @@ def downgrade() -> None:
         batch_op.drop_index(batch_op.f("ix_quotes_call_back"))
 
     op.drop_table("quotes")
+    with op.batch_alter_table("learnings", schema=None) as batch_op:
+        batch_op.drop_index(batch_op.f("ix_learnings_sha256"))
+        batch_op.drop_index(batch_op.f("ix_learnings_good_id"))
+
+    op.drop_table("learnings")
     with op.batch_alter_table("entries", schema=None) as batch_op:
         batch_op.drop_index(batch_op.f("ix_entries_role_detail_on"))
         batch_op.drop_index(batch_op.f("ix_entries_on_currency"))
@@ -1216,6 +1330,7 @@ def downgrade() -> None:
         batch_op.drop_index(batch_op.f("ix_customers_name"))
 
     op.drop_table("customers")
+    op.drop_table("changeovers")
     with op.batch_alter_table("cash_counts", schema=None) as batch_op:
         batch_op.drop_index(batch_op.f("ix_cash_counts_on"))
 

@@ -1,0 +1,194 @@
+"""What the shop's own records say, on both databases."""
+
+from dataclasses import replace
+from decimal import Decimal
+from math import isclose
+
+import pytest
+from shop import DAY, now
+
+from quoting.domain.consent import Consent, How
+from quoting.domain.errors import ProblemsError
+from quoting.domain.life import OrderMove
+from quoting.files import work_done
+from quoting.store.models import Clocked, Learning, Order
+from quoting.workflow import bench, learning, orders, quotes
+from quoting.workflow.orders import BookedIn
+
+TWIN_CAM = "16v twin cam valve job"
+
+
+@pytest.fixture
+def customer(shop):
+    return shop.customer("Osgood & Daughters Garage")
+
+
+def done(shop, customer, minutes=(), words=TWIN_CAM, found=None, days=0):
+    """Do a job from the quote to the shelf; minutes are (minutes, operations)."""
+    key = shop.save(words, customer=customer, days=days)
+    with shop.database.transaction() as session:
+        quote = quotes.quote_of(session, key)
+        at = now(days=days)
+        yes = Consent(by="Mabel Osgood", how=How.PHONE)
+        quotes.accept(session, quote, quote.version, 1, yes, at.at, at)
+        order = orders.book_in(session, quote, BookedIn(), at)
+        for figure, operations in minutes:
+            bench.clock(session, order, Decimal(figure), at, operations=operations)
+        bench.write_found(session, order, found or {}, at)
+        orders.move(session, order, order.version, OrderMove.MAKE_READY, at)
+        return order.id
+
+
+def history(shop, days=60):
+    with shop.database.reading() as session:
+        return learning.gather(session, now(days=days).on).history
+
+
+def state(shop):
+    with shop.database.reading() as session:
+        return learning.state(session)
+
+
+def test_the_work_of_an_order_is_what_the_book_has_it_take(shop, customer):
+    """Book minutes, set-up and unit, times quantities are those of the route card."""
+    key = done(shop, customer)
+    with shop.database.reading() as session:
+        order = session.get(Order, key)
+        work = bench.work_of(order)
+        book = {
+            code: (op.setup_minutes, op.unit_minutes)
+            for code, op in shop.edition.operations.items()
+        }
+        planned = sum(Decimal(step.minutes) for step in order.steps)
+    minutes = sum(
+        each.factor
+        * (
+            book[each.operation][0] * each.setups
+            + book[each.operation][1] * each.quantity
+        )
+        for each in work.operations
+    )
+    assert isclose(minutes, planned, rel_tol=1e-9)
+    assert (work.family, work.counts["valve"], work.counts["head"]) == ("L04", 16, 1)
+    assert work_done.read(work_done.write(work)) == work
+
+
+def test_minutes_of_the_same_work_are_added_up_and_those_set_aside_are_not(
+    shop, customer
+):
+    key = done(shop, customer, [("60", ()), ("35.5", ()), ("20", ("SCUT",))])
+    [job] = history(shop).jobs
+    assert [(c.operations, c.minutes) for c in job.clockings] == [
+        ((), 95.5), (("SCUT",), 20.0),
+    ]  # fmt: skip
+    with shop.database.transaction() as session:
+        row = session.get(Clocked, 1)
+        assert row.order_id == key
+        bench.leave_out(session, row, "lunch", now())
+    [job] = history(shop).jobs
+    assert [c.minutes for c in job.clockings] == [35.5, 20.0]
+
+
+def test_an_order_that_is_still_on_the_bench_is_not_learnt_from(shop, customer):
+    key = done(shop, customer, [("95", ())])
+    with shop.database.transaction() as session:
+        session.get(Order, key).state = "on the bench"
+    assert history(shop).jobs == ()
+
+
+def test_the_heads_condemned_are_counted_with_those_that_were_not(shop, customer):
+    done(shop, customer)
+    with shop.database.reading() as session:
+        seen = learning.gather(session, DAY).inspections
+    [end] = [each for each in seen if each.finding == "condemned"]
+    assert (end.at_risk, end.affected) == (1, 0)
+
+
+def test_what_was_learnt_is_kept_and_asked_without_a_refit(shop, customer):
+    """Twelve jobs at 1.3 times the book's minutes make every time longer."""
+    book = sum(shop_minutes(shop))
+    for i in range(12):
+        done(shop, customer, [(str(round(1.3 * book)), ())], days=i)
+    key = learning.learn(shop.database, now(days=20), "asked for")
+    found, kept = state(shop)
+    assert found == key
+    line = kept.labour.line("SCUT")
+    assert line.unit.median > 1.1 * line.book_unit
+    assert len(kept.points) == 12
+    assert all(isclose(p.minutes, round(1.3 * book)) for p in kept.points)
+
+
+def shop_minutes(shop):
+    from quoting.domain.pricing import price
+
+    priced = price(shop.edition, shop.job(TWIN_CAM), DAY)
+    return [float(line.minutes) for line in priced.lines]
+
+
+def test_the_same_records_are_learnt_from_once(shop, customer):
+    done(shop, customer, [("95", ())])
+    first = learning.learn(shop.database, now(), "asked for")
+    assert learning.learn(shop.database, now(), "asked for") == first
+    done(shop, customer, [("95", ())], days=1)
+    assert learning.learn(shop.database, now(days=2), "after W-00002") > first
+
+
+def test_without_records_every_time_is_the_books(shop):
+    learning.learn(shop.database, now(), "asked for")
+    _, kept = state(shop)
+    line = kept.labour.line("SCUT")
+    assert (line.unit.median, line.own_weight) == (line.book_unit, 0)
+
+
+def test_a_fit_that_fails_is_said_and_the_last_good_one_stays(
+    shop, customer, monkeypatch
+):
+    done(shop, customer, [("95", ())])
+    good = learning.learn(shop.database, now(), "asked for")
+    done(shop, customer, [("120", ())], days=1)
+    strict = replace(learning_assumptions(), rounds=0)
+    monkeypatch.setattr("quoting.domain.labour.learn.__defaults__", (strict,))
+    bad = learning.learn(shop.database, now(days=2), "asked for")
+
+    assert bad > good
+    with shop.database.reading() as session:
+        row = session.get(Learning, bad)
+        assert (row.good, "no stable times" in row.said) == (False, True)
+        assert learning.in_use(session).id == good
+        assert learning.latest(session).id == bad
+
+
+def learning_assumptions():
+    from quoting.domain.calibration import USUAL
+
+    return USUAL
+
+
+def test_people_are_not_told_apart_where_the_owner_does_not_want_it(shop, customer):
+    done(shop, customer, [("95", ())])
+    assert [job.machinist for job in history(shop).jobs] == ["Ada Tallow"]
+    with shop.database.transaction() as session:
+        from quoting.workflow import people
+
+        people.setup(session)
+        learning.choose(session, confidence=80, by_machinist=False, now=now())
+    assert [job.machinist for job in history(shop).jobs] == [""]
+
+
+def test_new_records_show_in_the_signs(shop, customer):
+    with shop.database.reading() as session:
+        before = learning.signs(session, DAY)
+        assert learning.signs(session, DAY) == before
+    done(shop, customer, [("95", ())])
+    with shop.database.reading() as session:
+        assert learning.signs(session, DAY) != before
+
+
+def test_findings_that_cannot_be_change_nothing(shop, customer):
+    key = done(shop, customer, found={"bowed": (1, 0)})
+    with shop.database.reading() as session:
+        order = orders.order_of(session, key)
+        with pytest.raises(ProblemsError, match="2 of 1 cannot be"):
+            bench.write_found(session, order, {"bowed": (1, 2)}, now())
+        rows = bench.found(session, order)
+        assert [(row.at_risk, row.affected) for row in rows] == [(1, 0)]
