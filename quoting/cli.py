@@ -6,8 +6,9 @@ from dataclasses import replace
 from datetime import UTC, date, datetime
 from getpass import getuser
 from pathlib import Path
-from threading import Thread
+from threading import Event, Thread
 from typing import TYPE_CHECKING, NoReturn
+from zoneinfo import ZoneInfo
 
 import click
 
@@ -23,6 +24,7 @@ if TYPE_CHECKING:
 
     from sqlalchemy.orm import Session
 
+    from quoting.files.learnt import Learnt
     from quoting.i18n import Formats
     from quoting.papers.html import Paper
     from quoting.settings import Settings
@@ -235,12 +237,11 @@ def price(
 
 
 @main.command()
-@click.argument("directory", type=FOLDER)
+@click.argument("directory", type=FOLDER, required=False)
 @click.option(
     "--out",
     type=FOLDER,
-    required=True,
-    help="Folder for estimates, predictions and the report.",
+    help="Folder for estimates, predictions and the report; needed with DIRECTORY.",
 )
 @click.option(
     "--date",
@@ -258,32 +259,71 @@ def price(
     default="",
     help="Hardness of seats that the book is written for; that of most past jobs.",
 )
+@DATABASE
 def learn(
-    directory: Path, out: Path, on: datetime | None, material: str, hardness: str
+    directory: Path | None,
+    out: Path | None,
+    on: datetime | None,
+    material: str,
+    hardness: str,
+    database: str | None,
 ) -> None:
-    """Learn minutes and likely extras from the past jobs in DIRECTORY.
+    """Learn minutes and likely extras from past jobs.
 
-    Every problem of the tables is named on standard error with its file, row and
-    column; then the exit code is 2 and nothing is written.
+    With DIRECTORY from the tables there: every problem is named on standard error with
+    its file, row and column; then the exit code is 2 and nothing is written. Without
+    it from the shop's own records: what they say is in use from then on.
     """
     from quoting.domain import extras, labour
     from quoting.files.learnt import Learnt
     from quoting.files.past_jobs import read_past_jobs
 
+    if directory is not None and out is None:
+        raise click.UsageError("Say where the files go: --out FOLDER.")
     try:
+        if directory is None:
+            _learn_from_records(database, out)
+            return
         past = read_past_jobs(directory)
         history = past.history(on.date() if on else None, material, hardness)
         minutes = labour.learn(history)
         tendencies = extras.learn(past.inspections, history.today)
-        written = Learnt(past, minutes, tendencies).write(out)
+        _say_learnt(Learnt(past, minutes, tendencies), out)
     except RuleError as error:
         _refuse(error)
+
+
+def _say_learnt(learnt: "Learnt", out: Path | None) -> None:
+    past = learnt.past
+    written = learnt.write(out) if out else ()
     click.echo(
         f"{len(past.jobs)} past jobs and {len(past.book)} operations; "
         f"{len(past.future)} jobs to come."
     )
     for path in written:
         click.echo(f"written: {path}")
+
+
+def _learn_from_records(database: str | None, out: Path | None) -> None:
+    from quoting.files.learnt import Learnt
+    from quoting.store.database import Database
+    from quoting.workflow import learning, people
+    from quoting.workflow.quotes import Now
+
+    with closing(Database(_records(database).database)) as records:
+        at = datetime.now(UTC)
+        with records.reading() as session:
+            on = at.astimezone(ZoneInfo(people.zone(session))).date()
+        key = learning.learn(records, Now("command line", at, on), "asked for")
+        with records.reading() as session:
+            tried, past = learning.latest(session), learning.past_jobs(session, on)
+            found = learning.state(session)
+    if tried is not None and not tried.good:
+        click.echo(tried.said, err=True)
+    if found is None or found[0] != key:
+        raise SystemExit(2)
+    state = found[1]
+    _say_learnt(Learnt(past, state.labour, state.tendencies), out)
 
 
 @main.group()
@@ -391,7 +431,8 @@ def serve(host: str, port: int, database: str | None) -> None:
     except RuleError as error:
         _refuse(error)
     click.echo(f"Open http://{host}:{port}/ in a browser. Ctrl+C closes the app.")
-    Thread(target=_finish_papers, args=(settings.database,), daemon=True).start()
+    for work in (_finish_papers, _keep_learning):
+        Thread(target=work, args=(settings.database,), daemon=True).start()
     # Over HTTPS the app stands behind a proxy of this machine, which says who asks.
     behind = {
         "trusted_proxy": "127.0.0.1",
@@ -406,6 +447,15 @@ def serve(host: str, port: int, database: str | None) -> None:
         threads=8,
         **(behind if settings.secure else {}),
     )
+
+
+def _keep_learning(database: str) -> None:
+    """Learn from new records as they come in, without anyone waiting."""
+    from quoting.store.database import Database
+    from quoting.workflow import learning
+
+    with closing(Database(database)) as records:
+        learning.keep_learning(records, lambda: datetime.now(UTC), pause=Event().wait)
 
 
 def _finish_papers(database: str) -> None:

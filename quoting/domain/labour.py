@@ -85,7 +85,8 @@ class Line:
         own_weight: how much the own jobs count against the book, 0 to 1.
         jobs: past jobs with this operation.
         clocked: rows in which it was clocked separately.
-        carried: less than half own: the book, carried by the shop's general pace.
+        carried: less than half own, or never done: the book, carried by the shop's
+            general pace.
         check_book: own minutes are outside 0.4 to 2.5 times the book's.
     """
 
@@ -263,7 +264,7 @@ class Labour:
             own_weight=weight,
             jobs=learnt.jobs.get(operation, 0),
             clocked=learnt.clocked.get(operation, 0),
-            carried=weight < _OWN,
+            carried=weight < _OWN or not learnt.jobs.get(operation),
             check_book=any(not low <= ratio <= high for ratio in own),
         )
 

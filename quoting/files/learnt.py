@@ -172,7 +172,7 @@ class _Report:
         )
         if not own:
             return f"- **{code}**: no minutes in the book, so none to learn."
-        if line.carried or not line.jobs:
+        if line.carried:
             said = (
                 f"too few jobs ({line.jobs}): book {book}, carried to {own} "
                 "by your shop's general pace"

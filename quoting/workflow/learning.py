@@ -7,18 +7,20 @@ good one stays in use. Needs numpy only where something is learnt or asked.
 """
 
 import hashlib
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 from functools import lru_cache
 from time import perf_counter
 from typing import TYPE_CHECKING, NamedTuple
+from zoneinfo import ZoneInfo
 
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session, undefer
 
 from quoting.domain.edition import Edition
 from quoting.domain.errors import RuleError, translatable
+from quoting.domain.head import COUNTS
 from quoting.domain.life import OrderState
 from quoting.files import work_done
 from quoting.files.past_jobs import JOIN
@@ -33,13 +35,14 @@ from quoting.store.models import (
     OrderHead,
     Setup,
 )
-from quoting.workflow import rates
+from quoting.workflow import people, rates
 from quoting.workflow.quotes import Now
 
 if TYPE_CHECKING:
     from quoting.domain.calibration import BookTime, Clocking, History, PastJob
     from quoting.domain.extras import Inspection
     from quoting.files.learnt_state import LearntState
+    from quoting.files.past_jobs import PastJobs
     from quoting.files.work_done import WorkDone
 
 #: Orders whose work is done; of others the whole job's minutes are not known yet.
@@ -341,6 +344,37 @@ def _learnt(records: Records) -> str:
     return learnt_state.write(learnt_state.LearntState(minutes, tendencies, points))
 
 
+#: Seconds between two looks for new records.
+_PAUSE = 30.0
+
+
+def keep_learning(
+    database: Database,
+    clock: Callable[[], datetime],
+    *,
+    pause: Callable[[float], bool],
+) -> None:
+    """Learn whenever the records have changed, until *pause* says that it is over.
+
+    Args:
+        database: the records.
+        clock: returns an aware instant.
+        pause: waits so many seconds and returns whether to stop.
+    """
+    seen: Signs | None = None
+    while not pause(_PAUSE):
+        at = clock()
+        with database.reading() as session:
+            on = at.astimezone(ZoneInfo(people.zone(session))).date()
+            try:
+                now = signs(session, on)
+            except rates.NoEditionError:
+                continue
+        if now != seen:
+            learn(database, Now("the program", at, on), "new records")
+            seen = now
+
+
 def latest(session: Session) -> Learning | None:
     """Return the last attempt to learn, whether it came to something or not."""
     return session.scalar(select(Learning).order_by(Learning.id.desc()).limit(1))
@@ -381,6 +415,33 @@ def _read(text: str) -> "LearntState":
     from quoting.files import learnt_state
 
     return learnt_state.read(text)
+
+
+def past_jobs(session: Session, on: date) -> "PastJobs":
+    """Return the records as a folder of past jobs has them.
+
+    Raises:
+        NoEditionError: there are no rate tables.
+    """
+    from quoting.files.past_jobs import PastJobs
+
+    records, edition = gather(session, on), rates.in_force(session, on).edition
+    return PastJobs(
+        book=records.history.book,
+        jobs=records.history.jobs,
+        future=(),
+        inspections=records.inspections,
+        markers=records.history.markers,
+        brings={
+            code: finding.operations
+            for code, finding in edition.findings.items()
+            if finding.operations
+        },
+        units={
+            code: COUNTS[operation.counted_by].singular
+            for code, operation in edition.operations.items()
+        },
+    )
 
 
 # What the owner chooses.

@@ -8,14 +8,22 @@ import math
 import re
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from decimal import Decimal
 from itertools import pairwise
 from pathlib import Path
 
 import pytest
 from click.testing import CliRunner, Result
+from shop import Shop as Workshop
+from shop import now
 from simulated_shop import Shop, pinball, simulate, write
 
 from quoting.cli import main
+from quoting.domain.consent import Consent, How
+from quoting.domain.life import OrderMove
+from quoting.store.database import Database
+from quoting.workflow import bench, orders, people, quotes
+from quoting.workflow.orders import BookedIn
 
 SEED, JOBS = 21, 250
 
@@ -362,3 +370,46 @@ def test_a_place_that_cannot_be_written_is_named(tmp_path: Path) -> None:
 
     assert result.exit_code == 2
     assert "cannot be written" in result.stderr
+
+
+# The shop's own records.
+
+
+@pytest.fixture
+def records(tmp_path: Path) -> str:
+    """Return the address of records with one job that was clocked."""
+    url = f"sqlite:///{tmp_path / 'shop.db'}"
+    database = Database(url)
+    database.upgrade()
+    shop = Workshop(database)
+    key = shop.save("16v twin cam valve job", customer=shop.customer("Osgood"))
+    at = now()
+    with database.transaction() as session:
+        people.open_shop(session, "ada", "Ada", "three short words", "UTC", at=at.at)
+        quote = quotes.quote_of(session, key)
+        yes = Consent(by="Mabel", how=How.PHONE)
+        quotes.accept(session, quote, quote.version, 1, yes, at.at, at)
+        order = orders.book_in(session, quote, BookedIn(), at)
+        bench.clock(session, order, Decimal(240), at)
+        bench.write_found(session, order, {"guides-worn": (16, 3)}, at)
+        orders.move(session, order, order.version, OrderMove.MAKE_READY, at)
+    database.close()
+    return url
+
+
+def test_without_a_folder_the_records_are_learnt_from(
+    records: str, tmp_path: Path
+) -> None:
+    out = tmp_path / "learnt"
+    said = learn("--database", records, "--out", out)
+
+    assert said.exit_code == 0, said.output
+    assert said.stdout.startswith("1 past jobs and ")
+    assert "1 past job from" in section(out, "What your past jobs say")
+    assert "1 job inspected, too few" in section(out, "What may come on top")
+
+
+def test_a_folder_without_a_place_for_the_files_is_refused(tmp_path: Path) -> None:
+    said = learn(tmp_path)
+    assert said.exit_code == 2
+    assert "--out FOLDER" in said.output

@@ -184,6 +184,19 @@ def test_new_records_show_in_the_signs(shop, customer):
         assert learning.signs(session, DAY) != before
 
 
+def test_new_records_are_learnt_from_by_themselves_and_only_once(shop, customer):
+    looks = iter([False, False, True])
+    done(shop, customer, [("95", ())])
+
+    def pause(_seconds):
+        return next(looks)
+
+    learning.keep_learning(shop.database, lambda: now(days=1).at, pause=pause)
+    with shop.database.reading() as session:
+        row = learning.in_use(session)
+        assert (row.id, row.jobs, row.why) == (1, 1, "new records")
+
+
 def test_findings_that_cannot_be_change_nothing(shop, customer):
     key = done(shop, customer, found={"bowed": (1, 0)})
     with shop.database.reading() as session:
