@@ -37,6 +37,7 @@ class WorkDone:
     Attributes:
         operations: with minutes in the book, in process order.
         counts: what there was of each thing that a finding may look at.
+        sets: codes of the sets of work in it, joined by spaces.
         family: code of the layout of its heads.
         reason: code of why it came; may be empty.
         condition: how the heads looked; may be empty.
@@ -47,6 +48,7 @@ class WorkDone:
 
     operations: tuple[Done, ...]
     counts: Mapping[str, int]
+    sets: str = ""
     family: str = ""
     reason: str = ""
     condition: str = ""
@@ -71,6 +73,7 @@ def work_done(edition: Edition, job: Job, priced: Priced) -> WorkDone:
     return WorkDone(
         operations=tuple(_operations(edition, priced, job.minutes_factor)),
         counts=_counts(heads),
+        sets=" ".join(dict.fromkeys(each.set for each in priced.plan.sets)),
         family=_common(head.layout.code for head in heads),
         reason=job.reason,
         condition=_common(" ".join(sorted(head.condition)) for head in heads),
@@ -144,4 +147,4 @@ def read(text: str) -> WorkDone:
     )
 
 
-_TEXTS = ("family", "reason", "condition", "material", "hardness")
+_TEXTS = ("sets", "family", "reason", "condition", "material", "hardness")

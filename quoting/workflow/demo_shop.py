@@ -32,11 +32,14 @@ from quoting.store.models import Customer, DocumentIssued, Order, Quote
 from quoting.workflow import (
     customers,
     debts,
+    demo_bench,
     deposits,
     documents,
     invoices,
+    learning,
     month,
     orders,
+    own_record,
     payments,
     people,
     quotes,
@@ -343,6 +346,7 @@ class _Year:
         self.session, self.rng, self.folder = session, rng, folder
         self.day, self.on = start, on
         self.minutes = 0
+        self.bench = random.Random("bench")  # noqa: S311  (what is made up)
         self.owned: list[Customer] = []
         self.agenda: list[_Next] = []
         self.begun = 0
@@ -401,9 +405,9 @@ class _Year:
             at = self._now(_OWNER).at
             rates.bring_in(self.session, self.folder, at=at, who=_OWNER)
 
-    def _now(self, who: str) -> Now:
-        """Return the next moment of the day."""
-        self.minutes += self.rng.randint(2, 9)
+    def _now(self, who: str, later: int | None = None) -> Now:
+        """Return the next moment of the day, some minutes *later*."""
+        self.minutes += self.rng.randint(2, 9) if later is None else later
         opened = datetime.combine(self.day, time(8), UTC)
         return Now(who, opened + timedelta(minutes=self.minutes), self.day)
 
@@ -466,6 +470,7 @@ class _Year:
     def _finish(self, order: Order, customer: Customer, plan: _Plan) -> Iterator[int]:
         if order.waits_for:
             self._wait(order, None, "")
+        demo_bench.write_down(self.session, order, self.bench, self._now(_BENCH, 0))
         if "condemned" in plan.until:
             for head in order.heads:
                 why = "cracked through to the water jacket"
@@ -531,6 +536,10 @@ class _Year:
                 made = documents.issue(session, rows, self._now(_ACCOUNTS))
                 if made.left:
                     self._begin_payment(customer, made)
+        if self.day == _back(first - timedelta(days=1), -2):
+            now = self._now("the program", 0)
+            records = learning.gather(session, self.day)
+            learning.keep(session, learning.attempt(records, now, "new records"), now)
         if self.day == _back(first - timedelta(days=1), -3):
             month.close(
                 session, Month.of(first - timedelta(days=1)), self._now(_ACCOUNTS)
@@ -573,7 +582,7 @@ class _Year:
             call_back=call_back,
             arrives=expected if customer and rng.random() < 0.7 else None,
         )
-        return quotes.save(
+        quote = quotes.save(
             session,
             about,
             ways,
@@ -582,6 +591,8 @@ class _Year:
             ready=_back(expected, -plan.works - 3),
             draft=plan.until == "draft",
         )
+        own_record.foretell(session, quote.revisions[-1])
+        return quote
 
     def _said(self, text: str, customer: Customer | None) -> Job:
         edition = rates.in_force(self.session, self.day).edition
@@ -652,6 +663,7 @@ class _Year:
             ready=last.ready,
             why="found on the bench",
         )
+        own_record.foretell(self.session, quote.revisions[-1])
         text = f"Your head is measured. It also needs: {found}. Shall we go on?"
         reply_by = _back(self.day, -3)
         orders.ask(self.session, order, text, self._now(_COUNTER), reply_by=reply_by)

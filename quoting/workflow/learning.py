@@ -295,13 +295,20 @@ def learn(database: Database, now: Now, why: str) -> int:
         last = latest(session)
         if last is not None and last.sha256 == records.sha256:
             return last.id
+    row = attempt(records, now, why)
+    with database.transaction() as session:
+        return keep(session, row, now)
+
+
+def attempt(records: Records, now: Now, why: str) -> Learning:
+    """Learn from records; return what is to be kept of it, a failure as well."""
     began = perf_counter()
     state, said = "", ""
     try:
         state = _learnt(records)
     except RuleError as error:
         said = str(error)
-    row = Learning(
+    return Learning(
         at=now.at,
         by=now.who,
         why=why,
@@ -315,20 +322,23 @@ def learn(database: Database, now: Now, why: str) -> int:
         said=said,
         state=state,
     )
-    with database.transaction() as session:
-        session.add(row)
-        session.flush()
-        audit.record(
-            session,
-            at=now.at,
-            who=now.who,
-            what="learnt from the records" if row.good else "learning failed",
-            subject="learning",
-            subject_id=row.id,
-            new=f"{row.jobs} jobs, {row.rows} records" if row.good else said,
-            why=why,
-        )
-        return row.id
+
+
+def keep(session: Session, row: Learning, now: Now) -> int:
+    """Keep what was learnt, or why it could not be; return its key."""
+    session.add(row)
+    session.flush()
+    audit.record(
+        session,
+        at=now.at,
+        who=now.who,
+        what="learnt from the records" if row.good else "learning failed",
+        subject="learning",
+        subject_id=row.id,
+        new=f"{row.jobs} jobs, {row.rows} records" if row.good else row.said,
+        why=row.why,
+    )
+    return row.id
 
 
 def _learnt(records: Records) -> str:
