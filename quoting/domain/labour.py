@@ -18,6 +18,7 @@ from quoting.domain.calibration import (
     BookTime,
     Calibration,
     Cell,
+    Effect,
     Floats,
     History,
     PastJob,
@@ -356,6 +357,48 @@ class Labour:
             for code, minutes in monthly.items()
         }
         return tuple(sorted(worth, key=lambda code: (-worth[code], code))[:count])
+
+    def if_clocked(self, operation: str, times: int) -> Interval:
+        """Return the minutes of a usual quantity after some more clockings like it.
+
+        As if they came out where the minutes are believed to be: only the interval
+        narrows.
+
+        Args:
+            operation: its code.
+            times: how often it would be clocked by itself.
+
+        Raises:
+            KeyError: the book has no such operation.
+        """
+        learnt = self.calibration
+        cell = Cell(operation, learnt.usual.get(operation, 1.0))
+        minutes, gradient = self._at(cell)
+        before = float(gradient @ learnt.covariance @ gradient)
+        told = times / (learnt.noise**2 + learnt.job**2)
+        after = before / (1 + before * told)
+        reach = math.exp(_NINETY * math.sqrt(after + _MODEL_ERROR**2))
+        return Interval(minutes, minutes / reach, minutes * reach)
+
+    def people(self) -> Mapping[str, Interval]:
+        """Return by machinist what a job takes, as a factor on the shop's mixture.
+
+        These are data about people: for the owner only.
+        """
+        learnt = self.calibration
+        shares = learnt.model.shares["machinist"]
+        columns = [learnt.model.index[Effect("machinist", name)] for name in shares]
+        weights = np.array(list(shares.values()))
+        found = {}
+        for name in shares:
+            gradient = np.zeros(len(learnt.estimate))
+            gradient[columns] = -weights
+            gradient[learnt.model.index[Effect("machinist", name)]] += 1
+            sd = math.sqrt(float(gradient @ learnt.covariance @ gradient))
+            middle = float(gradient @ learnt.estimate)
+            low, high = (middle + turn * _NINETY * sd for turn in (-1, 1))
+            found[name] = Interval(math.exp(middle), math.exp(low), math.exp(high))
+        return found
 
     @cached_property
     def own_weights(self) -> Mapping[str, float]:
