@@ -36,7 +36,7 @@ def read_sheet(
         row = error.object[: error.start].count(b"\n") + 1
         return unread(row, "is not UTF-8 text; save the sheet as CSV UTF-8")
     reader = csv.reader(
-        io.StringIO(text, newline=""), delimiter=_delimiter(text), strict=True
+        io.StringIO(text, newline=""), delimiter=delimiter(text), strict=True
     )
     try:
         first = next(reader, [])
@@ -48,7 +48,7 @@ def read_sheet(
     return Sheet(file, [cell.strip() for cell in first], rows, mark), []
 
 
-def _delimiter(text: str) -> str:
+def delimiter(text: str) -> str:
     """Return what separates the names in the first line: comma, semicolon or tab."""
     line = text.partition("\n")[0]
     return max((",", ";", "\t"), key=line.count)

@@ -223,7 +223,10 @@ class KnownHead(Record):
 
 
 class RateEdition(Record):
-    """A dated set of rate tables, as the files it was imported from; never changed."""
+    """A dated set of rate tables, as the files it came in.
+
+    It never changes once it is no draft any more; a draft is in force on no day.
+    """
 
     __tablename__ = "editions"
 
@@ -232,7 +235,10 @@ class RateEdition(Record):
     valid_from: Mapped[date] = mapped_column(index=True)
     sha256: Mapped[str] = mapped_column(String(64), unique=True)
     imported: Mapped[Instant]
+    draft: Mapped[bool] = mapped_column(default=False)
+    made_of_id: Mapped[int | None] = mapped_column(ForeignKey("editions.id"))
     files: Mapped[bytes] = mapped_column(LargeBinary, deferred=True)
+    made_of: Mapped["RateEdition | None"] = relationship(remote_side="RateEdition.id")
 
 
 class PartPrice(Record):

@@ -1,12 +1,13 @@
 """Rate tables in the shop's records: bring an edition in, and which one is in force.
 
 An edition is kept as the very files it came in, so it can be given back as it was; it
-is read once in a running program and never changes.
+is read once in a running program and never changes. A draft is in force on no day.
 """
 
 import hashlib
 import io
 import zipfile
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 from functools import lru_cache
@@ -82,7 +83,7 @@ _LAST_PART_PRICE = select(func.max(PartPrice.id)).scalar_subquery()
 _LAST_OF_TRAIL = select(Trail.seal).order_by(Trail.id.desc()).limit(1).scalar_subquery()
 _IN_FORCE = (
     select(RateEdition.id, RateEdition.sha256, _LAST_PART_PRICE, _LAST_OF_TRAIL)
-    .where(RateEdition.valid_from <= bindparam("on"))
+    .where(RateEdition.valid_from <= bindparam("on"), RateEdition.draft.is_(False))
     .order_by(RateEdition.valid_from.desc(), RateEdition.id.desc())
     .limit(1)
 )
@@ -97,7 +98,10 @@ def bring_in(session: Session, folder: Path, *, at: datetime, who: str) -> int:
         ProblemsError: with every problem of every file; nothing is kept.
     """
     edition = read_edition(folder)
-    files = _packed(folder)
+    paths = sorted(path for kept in _KEPT for path in folder.glob(kept))
+    files = _packed(
+        {path.relative_to(folder).as_posix(): path.read_bytes() for path in paths}
+    )
     seal = hashlib.sha256(files).hexdigest()
     there = session.scalar(select(RateEdition.id).where(RateEdition.sha256 == seal))
     if there is not None:
@@ -202,14 +206,32 @@ def _priced_anew(edition: Edition, prices: tuple[_NewPrice, ...]) -> Edition:
     return replace(edition, parts=parts)
 
 
-def _packed(folder: Path) -> bytes:
+def files_of(row: RateEdition) -> dict[str, bytes]:
+    """Return the files of an edition by name, as they came."""
+    with zipfile.ZipFile(io.BytesIO(row.files)) as archive:
+        return {name: archive.read(name) for name in archive.namelist()}
+
+
+def fill(row: RateEdition, files: Mapping[str, bytes]) -> None:
+    """Check *files* as an edition and put them, with its name and day, into its row.
+
+    Raises:
+        ProblemsError: with every problem of every file; the row stays as it was.
+    """
+    packed = _packed(files)
+    edition = _read(packed)
+    row.name, row.valid_from = edition.shop.edition, edition.shop.valid_from
+    row.files, row.sha256 = packed, hashlib.sha256(packed).hexdigest()
+    _READ[row.sha256] = edition
+
+
+def _packed(files: Mapping[str, bytes]) -> bytes:
     """Return the files of an edition as one archive, the same bytes every time."""
     out = io.BytesIO()
     with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as archive:
-        paths = sorted(path for kept in _KEPT for path in folder.glob(kept))
-        for path in paths:
-            name = zipfile.ZipInfo(path.relative_to(folder).as_posix(), _EPOCH)
-            archive.writestr(name, path.read_bytes(), zipfile.ZIP_DEFLATED)
+        for name, content in files.items():
+            entry = zipfile.ZipInfo(name, _EPOCH)
+            archive.writestr(entry, content, zipfile.ZIP_DEFLATED)
     return out.getvalue()
 
 
@@ -219,7 +241,11 @@ def _unpacked(session: Session, edition_id: int, seal: str) -> Edition:
         .where(RateEdition.id == edition_id)
         .options(undefer(RateEdition.files))
     ).one()
+    return _READ.setdefault(seal, _read(row.files))
+
+
+def _read(packed: bytes) -> Edition:
     with TemporaryDirectory() as folder:
-        with zipfile.ZipFile(io.BytesIO(row.files)) as archive:
+        with zipfile.ZipFile(io.BytesIO(packed)) as archive:
             archive.extractall(folder)
-        return _READ.setdefault(seal, read_edition(Path(folder)))
+        return read_edition(Path(folder))

@@ -100,7 +100,14 @@ def upgrade() -> None:
         sa.Column("valid_from", sa.Date(), nullable=False),
         sa.Column("sha256", sa.String(length=64), nullable=False),
         sa.Column("imported", sa.DateTime(), nullable=False),
+        sa.Column("draft", sa.Boolean(), nullable=False),
+        sa.Column("made_of_id", sa.Integer(), nullable=True),
         sa.Column("files", sa.LargeBinary(), nullable=False),
+        sa.ForeignKeyConstraint(
+            ["made_of_id"],
+            ["editions.id"],
+            name=op.f("fk_editions_made_of_id_editions"),
+        ),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_editions")),
         sa.UniqueConstraint("sha256", name=op.f("uq_editions_sha256")),
     )
