@@ -10,11 +10,9 @@ long-dashed dotted for centre lines, dashed for what lies behind the face, a nar
 with zigzags where the head is cut.
 """
 
-import re
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from enum import StrEnum
 from functools import cache
-from html import escape
 from math import cos, hypot, pi, sin, sqrt
 from typing import NamedTuple
 
@@ -32,12 +30,19 @@ from quoting.domain.head_plan import (
     Valve,
     draw,
 )
-
-INK, SOFT, BLUE, RED = "#16222e", "#5a6672", "#17509a", "#9c2f1b"
-PAPER = "#fff"  # nothing is printed; on a screen STYLE knows better
-
-#: The widest figure for a screen of 390 CSS pixels, in drawing units.
-PHONE = 358.0
+from quoting.papers.svg import (
+    BLUE,
+    CAP,
+    FONT,
+    INK,
+    PAPER,
+    RED,
+    SOFT,
+    cut,
+    ems,
+    n,
+    text,
+)
 
 #: For pages that show figures: their colours, and what a control looks like.
 STYLE = """\
@@ -123,9 +128,9 @@ def head_plan(
     body = []
     for head, plan, title, (x, y) in zip(drawn, plans, titles, places, strict=True):
         body += [
-            f'<g transform="translate({_n(x)} {_n(y)})">',
+            f'<g transform="translate({n(x)} {n(y)})">',
             _headline(title, plan) if title else "",
-            f'<g transform="translate(0 {_n(above)})">',
+            f'<g transform="translate(0 {n(above)})">',
             *_casting(plan),
         ]
         for valve in plan.valves:
@@ -148,19 +153,19 @@ def head_plan(
         top=bottom,
         width=width,
     )
-    label = _text(name)
+    label = text(name)
     says = " ".join(_says(head, states, picked, heads) for head in drawn)
     return "".join(
         (
             '<svg xmlns="http://www.w3.org/2000/svg" class="head-plan" ',
             f'role="{"group" if controls else "img"}" ',
             f'aria-labelledby="{label}-title" aria-describedby="{label}-says" ',
-            f'width="{_n(width)}" height="{_n(height)}" ',
-            f'viewBox="0 0 {_n(width)} {_n(height)}" fill="none" ',
+            f'width="{n(width)}" height="{n(height)}" ',
+            f'viewBox="0 0 {n(width)} {n(height)}" fill="none" ',
             'stroke-linecap="round" stroke-linejoin="round" ',
-            'font-family="Source Sans Pro, Source Sans 3, system-ui, sans-serif">',
-            f'<title id="{label}-title">{_text(_called(drawn))}</title>',
-            f'<desc id="{label}-says">{_text(says)}</desc>',
+            f"{FONT}>",
+            f'<title id="{label}-title">{text(_called(drawn))}</title>',
+            f'<desc id="{label}-says">{text(says)}</desc>',
             *body,
             key,
             "</svg>",
@@ -274,28 +279,13 @@ def _control(spoken: str, picked: bool) -> str:
     checked = "true" if picked else "false"
     return (
         f'role="checkbox" tabindex="0" aria-checked="{checked}" '
-        f'aria-label="{_text(spoken)}" '
+        f'aria-label="{text(spoken)}" '
     )
-
-
-_NOT_XML = re.compile(r"[^\t\n\r\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
-
-
-def _text(words: str) -> str:
-    """Return *words* for XML; a character that XML cannot hold becomes U+FFFD."""
-    return escape(_NOT_XML.sub("\ufffd", words))
 
 
 # How words fit.
 
-CAP = 0.36  # half the height of a capital, in ems
 SMALL = 9.5  # size of words beside the drawing
-#: Widths in ems, enough for the bold of the widest common sans-serif.
-_WIDTHS = dict.fromkeys("fijlrtI ,.", 0.38) | dict.fromkeys("mwMW", 1.05)
-
-
-def _ems(words: str) -> float:
-    return sum(_WIDTHS.get(letter, 0.7) for letter in words)
 
 
 def _words(
@@ -309,17 +299,15 @@ def _words(
 ) -> str:
     kind, fill, weight = ("strong", INK, 600) if strong else ("words", SOFT, 400)
     return (
-        f'<text class="{kind}" x="{_n(x)}" y="{_n(y)}" font-size="{_n(size)}" '
+        f'<text class="{kind}" x="{n(x)}" y="{n(y)}" font-size="{n(size)}" '
         f'font-weight="{weight}" text-anchor="{anchor}" fill="{fill}">'
-        f"{_text(words)}</text>"
+        f"{text(words)}</text>"
     )
 
 
 def _headline(title: str, plan: Plan) -> str:
     left, size = min(row.left for row in plan.rows), 12.0
-    shown = title
-    while _ems(shown) * size > plan.width - left and len(shown) > 1:
-        shown = shown.rstrip("…")[:-1] + "…"
+    shown = cut(title, (plan.width - left) / size)
     return _words(shown, left, size, size, "start", strong=True)
 
 
@@ -357,8 +345,8 @@ def _valve(
     control = _control(_spoken(position, state, heads), picked) if controls else ""
     ring = _ring(valve.radius, picked) if picked or controls else ""
     return (
-        f'<g {_look(state)} data-position="{_text(position.filed)}" {control}'
-        f'transform="translate({_n(valve.x)} {_n(valve.y)})">'
+        f'<g {_look(state)} data-position="{text(position.filed)}" {control}'
+        f'transform="translate({n(valve.x)} {n(valve.y)})">'
         f"{_face(valve.radius, at_the_bench(position, heads), state)}{ring}</g>"
     )
 
@@ -371,37 +359,37 @@ HEAVY = 3.0  # the ring of a valve outside its limit
 @cache
 def _face(radius: float, label: str, state: State) -> str:
     """Return a valve around (0, 0): its disc, what marks it, its label."""
-    ems = _ems(label)
+    wide = ems(label)
     raised = 0.16 * radius if state is State.DONE else 0.0
     heavy = state is State.OUTSIDE
-    size = _fitting(ems, radius - SEAT - 0.6, raised)
+    size = _fitting(wide, radius - SEAT - 0.6, raised)
     seat = size >= 10 and state in (State.OPEN, State.TO_DO)
     if not (seat or heavy):
-        size = _fitting(ems, radius - 1.6, raised)
+        size = _fitting(wide, radius - 1.6, raised)
     line = HEAVY if heavy else 1.3
-    parts = [f'<circle r="{_n(radius - line / 2)}" stroke-width="{line:g}"/>']
+    parts = [f'<circle r="{n(radius - line / 2)}" stroke-width="{line:g}"/>']
     if seat:
         parts.append(
-            f'<circle class="seat" r="{_n(radius - SEAT)}" fill="none" '
+            f'<circle class="seat" r="{n(radius - SEAT)}" fill="none" '
             f'stroke="{PAPER if state is State.TO_DO else SOFT}" stroke-width=".6"/>'
         )
     if heavy:
-        clear = (ems * size / 2 + 1.2, CAP * size + 1.6)
+        clear = (wide * size / 2 + 1.2, CAP * size + 1.6)
         parts.append(_hatch(radius - HEAVY + 0.4, 4.2, *clear))
     if state is State.DONE:
         parts.append(_check([(-0.30, 0.46), (-0.08, 0.68), (0.34, 0.26)], radius, 2.2))
     return "".join(parts) + (
-        f'<text y="{_n(CAP * size - raised)}" font-size="{_n(size)}" '
+        f'<text y="{n(CAP * size - raised)}" font-size="{n(size)}" '
         f'font-weight="{400 if state is State.OPEN else 600}" text-anchor="middle" '
         f'fill="{PAPER if state is State.TO_DO else INK}" stroke="none">'
-        f"{_text(label)}</text>"
+        f"{text(label)}</text>"
     )
 
 
-def _fitting(ems: float, room: float, raised: float) -> float:
+def _fitting(wide: float, room: float, raised: float) -> float:
     """Return the size at which a label's corners stay within *room* of the centre."""
     size = LABEL
-    while hypot(ems * size / 2, CAP * size + raised) > room:
+    while hypot(wide * size / 2, CAP * size + raised) > room:
         size -= 0.25
     return size
 
@@ -420,7 +408,7 @@ def _hatch(radius: float, step: float, half_width: float, half_height: float) ->
         if left >= right:
             left = right = end
         pieces += [
-            f"M{_n(a)} {_n(c - a)}L{_n(b)} {_n(c - b)}"
+            f"M{n(a)} {n(c - a)}L{n(b)} {n(c - b)}"
             for a, b in ((start, min(left, end)), (max(right, start), end))
             if b - a > 0.8
         ]
@@ -428,7 +416,7 @@ def _hatch(radius: float, step: float, half_width: float, half_height: float) ->
 
 
 def _check(points: Sequence[tuple[float, float]], scale: float, line: float) -> str:
-    path = "L".join(f"{_n(x * scale)} {_n(y * scale)}" for x, y in points)
+    path = "L".join(f"{n(x * scale)} {n(y * scale)}" for x, y in points)
     return (
         f'<path class="check" d="M{path}" fill="none" stroke="{BLUE}" '
         f'stroke-width="{line:g}"/>'
@@ -438,7 +426,7 @@ def _check(points: Sequence[tuple[float, float]], scale: float, line: float) -> 
 def _ring(radius: float, picked: bool) -> str:
     hidden = "" if picked else ' visibility="hidden"'
     return (
-        f'<circle class="ring" r="{_n(radius + 2)}" fill="none" stroke="{BLUE}" '
+        f'<circle class="ring" r="{n(radius + 2)}" fill="none" stroke="{BLUE}" '
         f'stroke-width="1.7"{hidden}/>'
     )
 
@@ -458,7 +446,7 @@ def _casting(plan: Plan) -> Iterator[str]:
         yield _bolts(row)
         for device in row.devices:
             yield (
-                f'<g {_DEVICE} transform="translate({_n(device.x)} {_n(device.y)})">'
+                f'<g {_DEVICE} transform="translate({n(device.x)} {n(device.y)})">'
                 f"{_sign(device.kind, device.hidden)}</g>"
             )
         for chamber in row.chambers:
@@ -481,9 +469,9 @@ def _centre_lines(plan: Plan, row: Row) -> str:
     if row is plan.rows[0]:
         x, clear = plan.sprocket[0], SPROCKET + 1
         left, right = (x + clear, right) if x < left else (left, x - clear)
-    along = f"M{_n(left)} {_n(row.axis)}H{_n(right)}"
+    along = f"M{n(left)} {n(row.axis)}H{n(right)}"
     across = "".join(
-        f"M{_n(chamber.x)} {_n(row.top + 5)}V{_n(row.bottom - BALLOON)}"
+        f"M{n(chamber.x)} {n(row.top + 5)}V{n(row.bottom - BALLOON)}"
         for chamber in row.chambers
     )
     return _narrow(along + across, ' stroke-dasharray="9 2.5 1 2.5"')
@@ -492,20 +480,20 @@ def _centre_lines(plan: Plan, row: Row) -> str:
 def _outline(row: Row) -> str:
     left, right, top, bottom, c = row.left, row.right, row.top, row.bottom, CORNER
     if row.cut_left:
-        path = f"M{_n(left)} {_n(top)}"
+        path = f"M{n(left)} {n(top)}"
     else:
         path = (
-            f"M{_n(left + c)} {_n(bottom)}a{c:g} {c:g} 0 0 1 {-c:g} {-c:g}"
-            f"V{_n(top + c)}a{c:g} {c:g} 0 0 1 {c:g} {-c:g}"
+            f"M{n(left + c)} {n(bottom)}a{c:g} {c:g} 0 0 1 {-c:g} {-c:g}"
+            f"V{n(top + c)}a{c:g} {c:g} 0 0 1 {c:g} {-c:g}"
         )
     if row.cut_right:
-        path += f"H{_n(right)}M{_n(right)} {_n(bottom)}"
+        path += f"H{n(right)}M{n(right)} {n(bottom)}"
     else:
         path += (
-            f"H{_n(right - c)}a{c:g} {c:g} 0 0 1 {c:g} {c:g}"
-            f"V{_n(bottom - c)}a{c:g} {c:g} 0 0 1 {-c:g} {c:g}"
+            f"H{n(right - c)}a{c:g} {c:g} 0 0 1 {c:g} {c:g}"
+            f"V{n(bottom - c)}a{c:g} {c:g} 0 0 1 {-c:g} {c:g}"
         )
-    path += f"H{_n(left if row.cut_left else left + c)}"
+    path += f"H{n(left if row.cut_left else left + c)}"
     cuts = [x for x, cut in ((left, row.cut_left), (right, row.cut_right)) if cut]
     return f'<path class="outline" d="{path}" stroke-width="1.6"/>' + "".join(
         _narrow(_broken(x, row), ' fill="none"') for x in cuts
@@ -515,16 +503,16 @@ def _outline(row: Row) -> str:
 def _broken(x: float, row: Row) -> str:
     zigzag, height, away = "l4 3l-8 5l4 3", 11, 44
     return (
-        f"M{_n(x)} {_n(row.top - 5)}V{_n(row.axis - away)}{zigzag}"
-        f"V{_n(row.axis + away - height)}{zigzag}V{_n(row.bottom + 5)}"
+        f"M{n(x)} {n(row.top - 5)}V{n(row.axis - away)}{zigzag}"
+        f"V{n(row.axis + away - height)}{zigzag}V{n(row.bottom + 5)}"
     )
 
 
 def _rim(chamber: Chamber) -> str:
     half = chamber.half_line + BORE
     return (
-        f'<rect class="bore" x="{_n(chamber.x - half)}" y="{_n(chamber.y - BORE)}" '
-        f'width="{_n(2 * half)}" height="{2 * BORE:g}" rx="{BORE:g}" '
+        f'<rect class="bore" x="{n(chamber.x - half)}" y="{n(chamber.y - BORE)}" '
+        f'width="{n(2 * half)}" height="{2 * BORE:g}" rx="{BORE:g}" '
         f'stroke-width="1.2"/>'
     )
 
@@ -533,10 +521,10 @@ def _bolts(row: Row) -> str:
     r, cross = BOLT, BOLT + 1.8
     return _narrow(
         "".join(
-            f"M{_n(x - r)} {_n(y)}a{r:g} {r:g} 0 1 1 {2 * r:g} 0"
+            f"M{n(x - r)} {n(y)}a{r:g} {r:g} 0 1 1 {2 * r:g} 0"
             f"a{r:g} {r:g} 0 1 1 {-2 * r:g} 0"
-            f"M{_n(x - cross)} {_n(y)}h{2 * cross:g}"
-            f"M{_n(x)} {_n(y - cross)}v{2 * cross:g}"
+            f"M{n(x - cross)} {n(y)}h{2 * cross:g}"
+            f"M{n(x)} {n(y - cross)}v{2 * cross:g}"
             for x, y in row.bolts
         )
     )
@@ -557,20 +545,20 @@ def _sign(kind: str, hidden: bool) -> str:
         "prechamber": '<path d="M-3.4 3H3.4" stroke-width="2.6"/>',
     }
     return (
-        f'<circle r="{_n(DEVICES[kind] - 0.5)}" stroke-width="1"{dash}/>{inside[kind]}'
+        f'<circle r="{n(DEVICES[kind] - 0.5)}" stroke-width="1"{dash}/>{inside[kind]}'
     )
 
 
 def _balloon(cylinder: int, x: float, y: float) -> str:
     return (
-        f'<circle {_DEVICE} cx="{_n(x)}" cy="{_n(y)}" r="{BALLOON - 0.5:g}" '
+        f'<circle {_DEVICE} cx="{n(x)}" cy="{n(y)}" r="{BALLOON - 0.5:g}" '
         'stroke-width="1"/>' + _words(str(cylinder), x, y + CAP * 11, 11, strong=True)
     )
 
 
 def _timing_end(x: float, y: float) -> str:
     return (
-        f'<g class="edges" transform="translate({_n(x)} {_n(y)})" stroke="{INK}">'
+        f'<g class="edges" transform="translate({n(x)} {n(y)})" stroke="{INK}">'
         f'<path d="{_SPROCKET}" stroke-width="1"/><circle r="3" stroke-width="1"/></g>'
         + _words("timing", x, y + SPROCKET + 11, 8, strong=True)
         + _words("end", x, y + SPROCKET + 20, 8, strong=True)
@@ -582,7 +570,7 @@ def _toothed(teeth: int) -> str:
     tooth = ((0.0, root), (0.3, root), (0.42, tip), (0.78, tip), (0.9, root))
     turns = [((n + share) / teeth, r) for n in range(teeth) for share, r in tooth]
     points = [(r * cos(2 * pi * turn), r * sin(2 * pi * turn)) for turn, r in turns]
-    return "M" + "L".join(f"{_n(x)} {_n(y)}" for x, y in points) + "Z"
+    return "M" + "L".join(f"{n(x)} {n(y)}" for x, y in points) + "Z"
 
 
 # The key.
@@ -597,7 +585,7 @@ def _entries(
     for kind, radius in DEVICES.items():
         for hidden in (False, True):
             if (kind, hidden) in devices:
-                scale = _n(min(1.0, 6 / radius))
+                scale = n(min(1.0, 6 / radius))
                 sign = _sign(kind, hidden)
                 yield (
                     f'<g {_DEVICE} transform="scale({scale})">{sign}</g>',
@@ -627,19 +615,14 @@ def _key(
     x, y = left, top + 8
     for sign, words in entries:
         lead = 16.0 if sign else 0.0
-        wide = lead + 0.84 * SMALL * _ems(words)
+        wide = lead + 0.84 * SMALL * ems(words)
         if x > left and x + wide > width:
             x, y = left, y + 15
         if sign:
-            parts.append(f'<g transform="translate({_n(x + 6)} {_n(y)})">{sign}</g>')
+            parts.append(f'<g transform="translate({n(x + 6)} {n(y)})">{sign}</g>')
         parts.append(_words(words, x + lead, y + CAP * SMALL, anchor="start"))
         x += wide + 8
     return "".join(parts) + "</g>", y + 8
-
-
-def _n(value: float) -> str:
-    """Return a number as SVG has it, of two decimals at most."""
-    return f"{round(value, 2):g}"
 
 
 _SPROCKET = _toothed(11)

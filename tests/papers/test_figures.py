@@ -14,7 +14,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from quoting.domain.head import SIDES, Head, Layout, Position, Side, at_the_bench
-from quoting.papers.figures import PHONE, STYLE, NotOnPlanError, State, head_plan
+from quoting.papers.figures import STYLE, NotOnPlanError, State, head_plan
+from quoting.papers.svg import PHONE
 
 SVG = "{http://www.w3.org/2000/svg}"
 
