@@ -213,6 +213,13 @@ class Formats:
         )
         return written if self.legible(written) else f"{self.quantity(rate)}%"
 
+    def month(self, day: date) -> str:
+        """Return a day's month and year, short: for an axis, where room is scarce."""
+        from babel.dates import format_skeleton
+
+        written = format_skeleton("yMMM", day, locale=self.locale)
+        return written if self.legible(written) else day.isoformat()[:7]
+
     def date(self, day: date) -> str:
         """Return a date with the month's name, which nobody can misread."""
         from babel.dates import format_date

@@ -42,7 +42,8 @@ def text(words: str) -> str:
 
 
 #: Widths in ems, enough for the bold of the widest common sans-serif.
-_WIDTHS = dict.fromkeys("fijlrtI ,.", 0.38) | dict.fromkeys("mwMW", 1.05)
+_NARROWEST = 0.38
+_WIDTHS = dict.fromkeys("fijlrtI ,.", _NARROWEST) | dict.fromkeys("mwMW", 1.05)
 
 
 def ems(words: str) -> float:
@@ -59,7 +60,7 @@ def cut(words: str, room: float) -> str:
     >>> cut("Cylinder head", 5)
     'Cylinde…'
     """
-    shown = words
+    shown = words[: int(room / _NARROWEST) + 2]
     while ems(shown) > room and len(shown) > 2:
         shown = shown.rstrip("…")[:-1].rstrip() + "…"
     return shown
