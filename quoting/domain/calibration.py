@@ -146,7 +146,7 @@ class Why(Enum):
     )
     NOT_IN_EDITION = translatable("the edition has no such operation, or no minutes")
     NOT_IN_JOB = translatable("the job has no such operation")
-    NO_QUANTITY = translatable("no quantity, set-ups or factor above 0")
+    NO_QUANTITY = translatable("quantity, set-ups and factor leave it no minutes")
     AFTER_TODAY = translatable("the job is dated after today")
 
 
@@ -733,7 +733,11 @@ class _Sifter:
             code, numbers = cell.operation, (cell.quantity, cell.setups, cell.factor)
             if code not in self.book:
                 bad[code] = Why.NOT_IN_EDITION
-            elif not (min(numbers) > 0 and math.isfinite(sum(numbers))):
+            elif not (
+                min(numbers) >= 0
+                and math.isfinite(sum(numbers))
+                and self._minutes(cell) > 0
+            ):
                 bad[code] = Why.NO_QUANTITY
             elif code in cells:
                 cells[code].append(cell)
@@ -744,11 +748,12 @@ class _Sifter:
             cells.pop(code, None)
         return cells, bad
 
+    def _minutes(self, cell: Cell) -> float:
+        time = self.book[cell.operation]
+        return cell.factor * (time.setup * cell.setups + time.unit * cell.quantity)
+
     def _believable(self, minutes: float, cells: Sequence[Cell]) -> bool:
-        book = 0.0
-        for cell in cells:
-            time = self.book[cell.operation]
-            book += cell.factor * (time.setup * cell.setups + time.unit * cell.quantity)
+        book = sum(self._minutes(cell) for cell in cells)
         return book / _BELIEVABLE <= minutes <= book * _BELIEVABLE
 
 

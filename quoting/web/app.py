@@ -29,6 +29,7 @@ from quoting.web import (
     counter,
     customers,
     errors,
+    learning,
     part_prices,
     people,
     phone,
@@ -131,6 +132,7 @@ def create_app(settings: Settings | None = None, *, clock: Clock = clock) -> Fla
         customers,
         accounts,
         part_prices,
+        learning,
         people,
     ):
         app.register_blueprint(module.bp)

@@ -245,8 +245,12 @@ def _added_up(written: Iterable[Clocked], done: "WorkDone") -> "list[Clocking]":
     """
     from quoting.domain.calibration import Clocking
 
+    everything = {each.operation for each in done.operations}
     by: dict[str, list[Clocked]] = {}
+    whole = any(not row.operations for row in written)
     for row in written:
+        if row.operations and whole and everything <= set(row.operations.split(JOIN)):
+            continue  # the whole job, written down both ways
         if row.operations or not done.open_ended:
             by.setdefault(row.operations, []).append(row)
     return [
@@ -489,3 +493,9 @@ def chosen(session: Session) -> tuple[int, bool]:
 
 def _by_machinist(session: Session) -> bool:
     return chosen(session)[1]
+
+
+def changeovers(session: Session) -> list[Changeover]:
+    """Return the days from which something went differently, the latest first."""
+    query = select(Changeover).order_by(Changeover.on.desc(), Changeover.id.desc())
+    return list(session.scalars(query))

@@ -487,6 +487,13 @@ def test_work_without_a_quantity_is_listed(cell: Cell) -> None:
     assert learnt.rows == 0
 
 
+def test_work_that_the_set_up_covers_needs_no_quantity() -> None:
+    skim = BookTime("skim", 15, 6)
+    past = PastJob("A", TODAY, (Cell("skim", 0, 1),), (Clocking("1", (), 16),))
+    learnt = fit(History((skim,), (past,), TODAY))
+    assert (learnt.rows, learnt.left_out) == (1, ())
+
+
 def test_a_row_on_work_that_the_job_does_not_have_is_listed() -> None:
     past = PastJob("A", TODAY, (Cell("cut-seats", 1),), (Clocking("1", ("face",), 10),))
     learnt = fit(History((SEAT, BookTime("face", 9, 9)), (past,), TODAY))
