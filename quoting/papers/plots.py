@@ -279,22 +279,21 @@ def drift(
         (_SIGN_CIRCLE, "job"),
         (_SIGN_CROSS, "incident"),
         (_SIGN_LINE, "as expected"),
-        (_SIGN_STEP, "middle of a quarter"),
+        (_SIGN_STEP, "median of a quarter"),
         (_SIGN_ESTIMATE, _estimate_in_words(estimate, low, high, formats)),
     )
     for number, (day, words) in enumerate(shown, 1):
-        sheet.y += 17
-        sheet.add(_balloon(number, BALLOON + 1, sheet.y))
+        sheet.y += BALLOON + 1
         sheet.add(
+            _balloon(number, BALLOON + 1, sheet.y),
             _words(
-                cut(f"{formats.date(day)}: {words}", (PHONE - 24) / SIZE),
-                24,
+                cut(f"{formats.date(day)}: {words}", (PHONE - SIGN) / SIZE),
+                SIGN,
                 sheet.y + CAP * SIZE,
                 "start",
-            )
+            ),
         )
-    if shown:
-        sheet.y += 4
+        sheet.y += BALLOON
     return sheet.drawn(
         " ".join(_drift_in_words(points, quarters, formats))
         + f" {_estimate_in_words(estimate, low, high, formats).capitalize()}."
@@ -321,7 +320,7 @@ def coverage(rows: Sequence[Covered], *, title: str, formats: Formats) -> Markup
     low, step = _shares(rows, (right - left - 16) / _wide(formats.percent(HUNDRED)))
     x = _Linear(low, 100, left + 8, right - 8)
     heights = [_ROW + (len(lines) - 1) * LINE_HEIGHT for lines in names]
-    sheet.y += 4
+    sheet.y += 10
     frame = _Box(left, sheet.y + 6, right, sheet.y + 6 + (sum(heights) or 2 * _ROW))
     ticks = [
         (x.at(share), formats.percent(Decimal(share)))
@@ -584,8 +583,7 @@ def _nominal(d: str) -> str:
 
 
 def _nothing(frame: _Box) -> str:
-    x, y = (frame.left + frame.right) / 2, (frame.top + frame.bottom) / 2
-    return _words("nothing recorded yet", x, y - 8)
+    return _words("nothing recorded yet", frame.left + 8, frame.top + 16, "start")
 
 
 # Axes.
@@ -832,6 +830,10 @@ def _estimated(
     yield _path(line, "blue estimate", BLUE, 1.4, "9 2.5 1.5 2.5")
 
 
+#: Jobs below which a quarter's median says nothing.
+ENOUGH = 3
+
+
 class _Quarter(NamedTuple):
     start: date
     end: date
@@ -839,7 +841,7 @@ class _Quarter(NamedTuple):
 
 
 def _quarters(points: Sequence[Moment]) -> list[_Quarter]:
-    """Return the quarters that have jobs, each with the median of their factors."""
+    """Return the quarters with ``ENOUGH`` jobs, each with the median factor."""
     found: defaultdict[int, list[Moment]] = defaultdict(list)
     for point in points:
         found[_month(point.on) // 3].append(point)
@@ -850,6 +852,7 @@ def _quarters(points: Sequence[Moment]) -> list[_Quarter]:
             median(point.factor for point in found[quarter]),
         )
         for quarter in sorted(found)
+        if len(found[quarter]) >= ENOUGH
     ]
 
 
@@ -998,10 +1001,11 @@ def _drift_in_words(
     yield (
         f"{formats.quantity(Decimal(len(points)))} {_jobs(len(points))} from "
         f"{formats.date(first)} to {formats.date(last)}, of them "
-        f"{formats.quantity(Decimal(incidents))} with an incident. "
-        f"The middle of the last quarter: "
-        f"{_times(_figure(quarters[-1].middle, formats))}."
+        f"{formats.quantity(Decimal(incidents))} with an incident."
     )
+    if quarters:
+        middle = _times(_figure(quarters[-1].middle, formats))
+        yield f"The last quarter's median: {middle}."
 
 
 def _estimate_in_words(
