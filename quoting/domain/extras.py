@@ -7,8 +7,8 @@ Heads off one engine are inspected as one job: the correlation within a job is w
 they share. Different findings are independent once the circumstances are known.
 
 Pure. Shares and probabilities are 0 to 1, minutes are float minutes of shop time. No
-money passes through here. Needs numpy: import this module where it is used, not at
-the top.
+money is worked out here: amounts only weigh draws. Needs numpy: import this module
+where it is used, not at the top.
 """
 
 import math
@@ -696,7 +696,7 @@ def minutes_range(base: Total, extras: Iterable[Extra], number: int = DRAWS) -> 
         safe=safe,
         high=high,
         condemned=1 - math.prod(goes_on),
-        weightiest=_weightiest(draws.extras, adds, minutes),
+        weightiest=weightiest(draws.extras, adds, minutes),
     )
 
 
@@ -711,13 +711,22 @@ def labour_factors(base: Total, number: int) -> Floats:
     return np.asarray(random.permutation(factors), float)
 
 
-def _weightiest(
-    extras: Sequence[Extra], adds: Floats, minutes: Floats
+def weightiest(
+    extras: Sequence[Extra], adds: Floats, sums: Floats
 ) -> tuple[tuple[str, float], ...]:
-    """Tell by how much more of each extra a long job has than a middling one."""
-    at = np.quantile(minutes, [0.45, 0.55, 0.85, 0.95])
-    middling = (minutes >= at[0]) & (minutes <= at[1])
-    long = (minutes >= at[2]) & (minutes <= at[3])
+    """Return what each extra adds to the way from a middling job to a large one.
+
+    Args:
+        extras: what may turn up.
+        adds: what each adds in each draw; a row a draw.
+        sums: what each draw comes to, in the same unit.
+
+    Returns:
+        At most three findings with what they add, the weightiest first.
+    """
+    at = np.quantile(sums, [0.45, 0.55, 0.85, 0.95])
+    middling = (sums >= at[0]) & (sums <= at[1])
+    long = (sums >= at[2]) & (sums <= at[3])
     more = adds[long].mean(axis=0) - adds[middling].mean(axis=0)
     by = zip((extra.finding for extra in extras), more.tolist(), strict=True)
     ordered = sorted(by, key=lambda pair: (-pair[1], pair[0]))
