@@ -14,6 +14,7 @@ NEEDS = {
     "needs_postgresql": "a PostgreSQL server that QUOTING_TEST_POSTGRESQL names",
     "needs_browser": "Chromium",
     "needs_java": "Java 11 or newer, for the Nu HTML Checker",
+    "needs_libreoffice": "LibreOffice Calc, to open spreadsheets",
 }
 
 left_out = pytest.StashKey()
@@ -87,11 +88,17 @@ def no_java():
     return "" if shutil.which("java") else "no program java"
 
 
+def no_libreoffice():
+    """Return why there is no program to open spreadsheets; empty where there is."""
+    return "" if shutil.which("soffice") else "no program soffice"
+
+
 LACKING = {
     "needs_pdf": no_pdf,
     "needs_postgresql": no_postgresql,
     "needs_browser": no_browser,
     "needs_java": no_java,
+    "needs_libreoffice": no_libreoffice,
 }
 
 
