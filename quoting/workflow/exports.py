@@ -1,12 +1,13 @@
 """A month's files: the rows of its tables, written, and compared with what was sent."""
 
 from collections.abc import Iterator
-from datetime import date
+from itertools import chain
 from typing import Any, NamedTuple
 
-from sqlalchemy import Executable, select
+from sqlalchemy import Executable, Select, case, func, literal, select
 from sqlalchemy.orm import Session
 
+from quoting.domain.journal import Role
 from quoting.domain.month import Month, Report
 from quoting.domain.month import Row as Listed
 from quoting.files.month_files import (
@@ -63,14 +64,12 @@ class Sent(NamedTuple):
 
 def tables(session: Session, made: Report) -> tuple[Table, ...]:
     """Return the tables of a month; their rows are read when they are written."""
-    which = made.month
-    code = made.currency.code
     return (
-        _documents(session, which, code),
-        _lines(session, which, code),
-        _tax_rows(session, which, code),
-        _receipts(session, which, code),
-        _allocations(session, which),
+        _documents(session, made),
+        _lines(session, made),
+        _tax_rows(session, made),
+        _receipts(session, made),
+        _allocations(session, made),
         _held("deposits", "Deposits held at the end of the month", made, made.deposits),
         _held(
             "surcharges",
@@ -81,7 +80,7 @@ def tables(session: Session, made: Report) -> tuple[Table, ...]:
         _held("open_items", "Owed at the end of the month", made, made.owed),
         _held("credits", "Open credit and money on account", made, made.credits),
         _held("work_in_progress", "Work not invoiced", made, made.work),
-        _journal(session, which, code),
+        _journal(session, made),
         _controls(made),
     )
 
@@ -90,171 +89,177 @@ def _within(column: Any, which: Month) -> Any:
     return column.between(which.first, which.last)
 
 
-def _streamed(session: Session, query: Executable) -> Iterator[Row]:
-    yield from session.execute(query).yield_per(1000)
-
-
-def _documents(session: Session, which: Month, code: str) -> Table:
-    of = DocumentIssued
-    return Table(
-        "documents",
-        "Invoices, deposit invoices and credit notes",
-        (
-            Column("number", TEXT, "of the document"),
-            Column("kind", TEXT, "invoice, deposit invoice or credit note"),
-            Column("date", DAY, "of the document"),
-            Column("supplied", DAY, "day of supply: the tax point of the rates"),
-            Column("pay_by", DAY, "last day to pay"),
-            Column("customer", WHOLE, "key of the customer"),
-            Column("buyer", TEXT, "as named on the document"),
-            Column("currency", TEXT, "ISO 4217"),
-            Column("net", MONEY, "before tax; of a credit note what is taken back"),
-            Column("tax", MONEY, "all taxes"),
-            Column("gross", MONEY, "net and tax"),
-            Column("deposits", MONEY, "received before and taken off"),
-            Column("reason", TEXT, "of a credit note"),
-        ),
-        _streamed(
-            session,
-            select(
-                of.number, of.kind, of.on, of.supplied, of.pay_by, of.customer_id,
-                of.buyer, of.currency, of.net, of.tax, of.gross, of.deducted, of.reason,
-            )
-            .where(_within(of.on, which), of.currency == code)
-            .order_by(of.id),
-        ),
-    )  # fmt: skip
-
-
-def _lines(session: Session, which: Month, code: str) -> Table:
-    of, line = DocumentIssued, DocumentLine
-    return Table(
-        "lines",
-        "Lines of the documents",
-        (
-            Column("document", TEXT, "number of the document"),
-            Column("place", WHOLE, "of the line; of a credit note that it credits"),
-            Column("kind", TEXT, "labour, part, discount ..."),
-            Column("code", TEXT, "the shop's own"),
-            Column("description", TEXT, "as printed"),
-            Column("income", TEXT, "income group"),
-            Column("work_order", TEXT, "where the document has several"),
-            Column("net", MONEY, "before tax"),
-            Column("tax", MONEY, "its share of the document's tax"),
-        ),
-        _streamed(
-            session,
-            select(
-                of.number, line.place, line.kind, line.code, line.description,
-                line.income, line.work, line.net, line.tax,
-            )
-            .join(of, of.id == line.document_id)
-            .where(_within(of.on, which), of.currency == code)
-            .order_by(of.id, line.place),
-        ),
-        keys=2,
-    )  # fmt: skip
-
-
-def _tax_rows(session: Session, which: Month, code: str) -> Table:
-    of, tax = DocumentIssued, DocumentTax
-    return Table(
-        "tax_summary",
-        "Tax tables of the documents",
-        (
-            Column("document", TEXT, "number of the document"),
-            Column("place", WHOLE, "of the row"),
-            Column("authority", TEXT, "who levies the tax"),
-            Column("category", TEXT, "EN 16931 category"),
-            Column("rate", TEXT, "per cent"),
-            Column("label", TEXT, "as printed"),
-            Column("reason", TEXT, "why nothing is charged"),
-            Column("base", MONEY, "what it is worked out on"),
-            Column("tax", MONEY, "the tax"),
-        ),
-        _streamed(
-            session,
-            select(
-                of.number, tax.place, tax.authority, tax.category, tax.rate,
-                tax.label, tax.reason, tax.base, tax.amount,
-            )
-            .join(of, of.id == tax.document_id)
-            .where(_within(of.on, which), of.currency == code)
-            .order_by(of.id, tax.place),
-        ),
-        keys=2,
-    )  # fmt: skip
-
-
-def _receipts(session: Session, which: Month, code: str) -> Table:
-    of = Payment
-    payments = (
-        select(
-            of.number, of.on, of.method, of.customer_id, of.currency, of.amount,
-            of.rounding, of.note, of.by,
-        )
-        .where(_within(of.on, which), of.currency == code)
+def _of_month(made: Report, of: Any, *columns: Any) -> Select[Any]:
+    """Select columns of what the month has of one kind, in the order of its keys."""
+    return (
+        select(*columns)
+        .select_from(of)
+        .where(_within(of.on, made.month), of.currency == made.currency.code)
         .order_by(of.id)
-    )  # fmt: skip
-    taken = (
-        select(
-            DepositTaken.number, DepositTaken.on, DepositTaken.method,
-            Quote.customer_id, DepositTaken.currency, DepositTaken.amount,
-            DepositTaken.taken_by,
-        )
-        .join(Quote, Quote.id == DepositTaken.quote_id)
-        .where(_within(DepositTaken.on, which), DepositTaken.currency == code)
-        .order_by(DepositTaken.id)
-    )  # fmt: skip
-
-    def rows() -> Iterator[Row]:
-        yield from _streamed(session, payments)
-        for row in _streamed(session, taken):
-            yield (*row[:-1], 0, "deposit", row[-1])
-
-    return Table(
-        "receipts",
-        "Money in and out",
-        (
-            Column("number", TEXT, "of the receipt"),
-            Column("date", DAY, "of the money"),
-            Column("method", TEXT, "how"),
-            Column("customer", WHOLE, "key of the customer"),
-            Column("currency", TEXT, "ISO 4217"),
-            Column("amount", MONEY, "received; below nothing: paid back"),
-            Column("cash_rounding", MONEY, "settled besides"),
-            Column("note", TEXT, "in words; deposit: held for a job"),
-            Column("by", TEXT, "who took it"),
-        ),
-        rows(),
     )
 
 
-def _allocations(session: Session, which: Month) -> Table:
+def _streamed(session: Session, query: Executable) -> Iterator[Any]:
+    yield from session.execute(query).yield_per(1000)
+
+
+def _documents(session: Session, made: Report) -> Table:
+    of = DocumentIssued
+    columns = {
+        Column("number", TEXT, "of the document"): of.number,
+        Column("kind", TEXT, "invoice, deposit invoice or credit note"): of.kind,
+        Column("date", DAY, "of the document"): of.on,
+        Column("supplied", DAY, "day of supply: the tax point of the rates"): (
+            of.supplied
+        ),
+        Column("pay_by", DAY, "last day to pay"): of.pay_by,
+        Column("customer", WHOLE, "key of the customer"): of.customer_id,
+        Column("buyer", TEXT, "as named on the document"): of.buyer,
+        Column("currency", TEXT, "ISO 4217"): of.currency,
+        Column("net", MONEY, "before tax; of a credit note what is taken back"): of.net,
+        Column("tax", MONEY, "all taxes"): of.tax,
+        Column("gross", MONEY, "net and tax"): of.gross,
+        Column("deposits", MONEY, "received before and taken off"): of.deducted,
+        Column("reason", TEXT, "of a credit note"): of.reason,
+    }
+    query = _of_month(made, of, *columns.values())
+    title = "Invoices, deposit invoices and credit notes"
+    return Table("documents", title, (*columns,), _streamed(session, query))
+
+
+def _lines(session: Session, made: Report) -> Table:
+    of, line = DocumentIssued, DocumentLine
+    columns = {
+        Column("document", TEXT, "number of the document"): of.number,
+        Column("place", WHOLE, "of the line; of a credit note that it credits"): (
+            line.place
+        ),
+        Column("kind", TEXT, "labour, part, discount ..."): line.kind,
+        Column("code", TEXT, "the shop's own"): line.code,
+        Column("description", TEXT, "as printed"): line.description,
+        Column("income", TEXT, "income group"): line.income,
+        Column("work_order", TEXT, "where the document has several"): line.work,
+        Column("net", MONEY, "before tax"): line.net,
+        Column("tax", MONEY, "its share of the document's tax"): line.tax,
+    }
+    query = (
+        _of_month(made, of, *columns.values())
+        .join(line, line.document_id == of.id)
+        .order_by(line.place)
+    )
+    title = "Lines of the documents"
+    return Table("lines", title, (*columns,), _streamed(session, query), keys=2)
+
+
+def _tax_rows(session: Session, made: Report) -> Table:
+    of, tax = DocumentIssued, DocumentTax
+    columns = {
+        Column("document", TEXT, "number of the document"): of.number,
+        Column("place", WHOLE, "of the row"): tax.place,
+        Column("authority", TEXT, "who levies the tax"): tax.authority,
+        Column("category", TEXT, "EN 16931 category"): tax.category,
+        Column("rate", TEXT, "per cent"): tax.rate,
+        Column("label", TEXT, "as printed"): tax.label,
+        Column("reason", TEXT, "why nothing is charged"): tax.reason,
+        Column("base", MONEY, "what it is worked out on"): tax.base,
+        Column("tax", MONEY, "the tax"): tax.amount,
+    }
+    query = (
+        _of_month(made, of, *columns.values())
+        .join(tax, tax.document_id == of.id)
+        .order_by(tax.place)
+    )
+    title = "Tax tables of the documents"
+    return Table("tax_summary", title, (*columns,), _streamed(session, query), keys=2)
+
+
+def _receipts(session: Session, made: Report) -> Table:
+    of, held = Payment, DepositTaken
+    columns = {
+        Column("number", TEXT, "of the receipt"): (of.number, held.number),
+        Column("date", DAY, "of the money"): (of.on, held.on),
+        Column("method", TEXT, "how"): (of.method, held.method),
+        Column("customer", WHOLE, "key of the customer"): (
+            of.customer_id,
+            Quote.customer_id,
+        ),
+        Column("currency", TEXT, "ISO 4217"): (of.currency, held.currency),
+        Column("amount", MONEY, "received; below nothing: paid back"): (
+            of.amount,
+            held.amount,
+        ),
+        Column("cash_rounding", MONEY, "settled besides"): (of.rounding, literal(0)),
+        Column("note", TEXT, "in words; deposit: held for a job"): (
+            of.note,
+            literal("deposit"),
+        ),
+        Column("by", TEXT, "who took it"): (of.by, held.taken_by),
+    }
+    paid, taken = zip(*columns.values(), strict=True)
+    deposits = _of_month(made, held, *taken).join(Quote, Quote.id == held.quote_id)
+    rows = chain(
+        _streamed(session, _of_month(made, of, *paid)), _streamed(session, deposits)
+    )
+    return Table("receipts", "Money in and out", (*columns,), rows)
+
+
+def _allocations(session: Session, made: Report) -> Table:
     of = Allocation
-    return Table(
-        "allocations",
-        "What money and credit notes were set against",
-        (
-            Column("id", WHOLE, "of the allocation"),
-            Column("date", DAY, "of it"),
-            Column("document", WHOLE, "key of the document that it pays"),
-            Column("payment", WHOLE, "key of the payment"),
-            Column("credit_note", WHOLE, "key of the credit note"),
-            Column("deposit", WHOLE, "key of the deposit"),
-            Column("refund", WHOLE, "key of what was paid back"),
-            Column("amount", MONEY, "set against it"),
+    columns = {
+        Column("id", WHOLE, "of the allocation"): of.id,
+        Column("date", DAY, "of it"): of.on,
+        Column("document", WHOLE, "key of the document that it pays"): of.document_id,
+        Column("payment", WHOLE, "key of the payment"): of.payment_id,
+        Column("credit_note", WHOLE, "key of the credit note"): of.credit_id,
+        Column("deposit", WHOLE, "key of the deposit"): of.deposit_id,
+        Column("refund", WHOLE, "key of what was paid back"): of.refund_id,
+        Column("amount", MONEY, "set against it"): of.amount,
+    }
+    query = select(*columns.values()).where(_within(of.on, made.month)).order_by(of.id)
+    title = "What money and credit notes were set against"
+    return Table("allocations", title, (*columns,), _streamed(session, query))
+
+
+def _journal(session: Session, made: Report) -> Table:
+    of = Entry
+    taxed = of.role == Role.TAX
+    columns = {
+        Column("entry_id", WHOLE, "of the line"): of.id,
+        Column("posted_date", DAY, "of the entry"): of.on,
+        Column("tax_date", DAY, "tax point"): of.tax_date,
+        Column("doc_type", TEXT, "what happened"): of.event,
+        Column("doc_no", TEXT, "number of its document"): of.document_number,
+        Column("line_no", WHOLE, "of the line in its entry"): of.line,
+        Column("account_code", TEXT, "the shop's own"): of.role,
+        Column("account_name", TEXT, "the shop's own"): of.detail,
+        Column("debit", MONEY, "debit"): case((of.amount > 0, of.amount), else_=0),
+        Column("credit", MONEY, "credit"): case((of.amount < 0, -of.amount), else_=0),
+        Column("currency", TEXT, "ISO 4217"): of.currency,
+        Column("tax_code", TEXT, "label of the tax"): case(
+            (taxed, of.detail), else_=""
         ),
-        _streamed(
-            session,
-            select(
-                of.id, of.on, of.document_id, of.payment_id, of.credit_id,
-                of.deposit_id, of.refund_id, of.amount,
-            )
-            .where(_within(of.on, which))
-            .order_by(of.id),
+        Column("tax_rate", TEXT, "per cent"): of.rate,
+        Column("tax_base", MONEY, "what the tax was worked out on"): (
+            case((taxed, func.abs(of.base)))
         ),
-    )  # fmt: skip
+        Column("customer_id", WHOLE, "key of the customer"): of.customer_id,
+        Column("narrative", TEXT, "in words"): of.narrative,
+        Column("entered_at", TEXT, "when, in UTC"): of.at,
+        Column("entered_by", TEXT, "who"): of.by,
+    }
+    query = _of_month(made, of, *columns.values())
+
+    def rows() -> Iterator[Row]:
+        names = {
+            (each.role, each.detail): (each.code, each.name)
+            for each in month.account_names(session)
+        }
+        for row in _streamed(session, query):
+            account = names[row[6], row[7]]
+            yield (*row[:6], *account, *row[8:-2], row[-2].isoformat(), row[-1])
+
+    title = "The journal: every entry balances"
+    return Table("journal", title, (*columns,), rows())
 
 
 def _held(name: str, title: str, made: Report, rows: tuple[Listed, ...]) -> Table:
@@ -271,67 +276,6 @@ def _held(name: str, title: str, made: Report, rows: tuple[Listed, ...]) -> Tabl
         ),
         [(row.what, row.who, row.on, minor(row.amount), row.note) for row in rows],
         keys=0,
-    )
-
-
-def _journal(session: Session, which: Month, code: str) -> Table:
-    names = {(a.role, a.detail): a for a in month.account_names(session)}
-    of = Entry
-    query = (
-        select(
-            of.id, of.on, of.tax_date, of.event, of.document_number, of.line, of.role,
-            of.detail, of.amount, of.currency, of.rate, of.base, of.customer_id,
-            of.narrative, of.at, of.by,
-        )
-        .where(_within(of.on, which), of.currency == code)
-        .order_by(of.id)
-    )  # fmt: skip
-
-    def rows() -> Iterator[Row]:
-        for row in session.execute(query).yield_per(1000):
-            named = names[row[6], row[7]]
-            amount = row[8]
-            taxed = row[6] == "output tax"
-            yield (
-                *row[:6],
-                named.code,
-                named.name,
-                max(amount, 0),
-                max(-amount, 0),
-                row[9],
-                row[7] if taxed else "",
-                row[10],
-                abs(row[11]) if taxed else None,
-                row[12],
-                row[13],
-                row[14].isoformat(),
-                row[15],
-            )
-
-    return Table(
-        "journal",
-        "The journal: every entry balances",
-        (
-            Column("entry_id", WHOLE, "of the line"),
-            Column("posted_date", DAY, "of the entry"),
-            Column("tax_date", DAY, "tax point"),
-            Column("doc_type", TEXT, "what happened"),
-            Column("doc_no", TEXT, "number of its document"),
-            Column("line_no", WHOLE, "of the line in its entry"),
-            Column("account_code", TEXT, "the shop's own"),
-            Column("account_name", TEXT, "the shop's own"),
-            Column("debit", MONEY, "debit"),
-            Column("credit", MONEY, "credit"),
-            Column("currency", TEXT, "ISO 4217"),
-            Column("tax_code", TEXT, "label of the tax"),
-            Column("tax_rate", TEXT, "per cent"),
-            Column("tax_base", MONEY, "what the tax was worked out on"),
-            Column("customer_id", WHOLE, "key of the customer"),
-            Column("narrative", TEXT, "in words"),
-            Column("entered_at", TEXT, "when, in UTC"),
-            Column("entered_by", TEXT, "who"),
-        ),
-        rows(),
     )
 
 
@@ -365,22 +309,18 @@ def notice(made: Report) -> str:
     return (_OUT.format(names=out) if out else "") + NOTICE
 
 
-def write(
-    session: Session, which: Month, what: str, today: date
-) -> tuple[str, bytes, str]:
+def write(session: Session, made: Report, what: str) -> tuple[str, bytes, str]:
     """Return one file of a month: its name, bytes and media type.
 
     Args:
         session: to read from.
-        which: the month.
+        made: the month's report.
         what: ``csv``, ``xlsx``, ``xml`` or ``pdf``.
-        today: the shop's day.
 
     Raises:
         NoPdfError: the machine lacks what a PDF needs.
     """
-    made = month.report(session, which, today)
-    digits, said = made.currency.digits, notice(made)
+    which, digits, said = made.month, made.currency.digits, notice(made)
     match what:
         case "xlsx":
             data = spreadsheet(tables(session, made), digits=digits, notice=said)
@@ -428,8 +368,8 @@ def send(database: Database, which: Month, what: str, now: Now) -> Sent:
         The file; where one was sent before also what differs from it.
     """
     with database.transaction() as session:
-        name, data, kind = write(session, which, what, now.on)
         made = month.report(session, which, now.on)
+        name, data, kind = write(session, made, what)
         told = digest(tables(session, made))
         before = last_sent(session, which)
         differs = differing(before.sent, told) if before and before.sent else ()

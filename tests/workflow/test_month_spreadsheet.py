@@ -24,6 +24,7 @@ from quoting.domain.month import Month
 from quoting.store.models import DocumentIssued
 from quoting.workflow import exports, invoices, payments, quotes
 from quoting.workflow.invoices import Credited
+from quoting.workflow.month import report
 
 pytestmark = pytest.mark.needs_libreoffice
 
@@ -59,10 +60,8 @@ def month(shop):
         )
         payments.refund(session, note, 500, "card", "-5 as promised", now(days=3))
     with shop.database.reading() as session:
-        return [
-            exports.write(session, Month.of(DAY), what, DAY)[1]
-            for what in ("csv", "xlsx")
-        ]
+        made = report(session, Month.of(DAY), DAY)
+        return [exports.write(session, made, what)[1] for what in ("csv", "xlsx")]
 
 
 def exported(archive):
