@@ -17,6 +17,7 @@ import zipfile
 import zlib
 from collections.abc import Iterable, Iterator, Sequence
 from datetime import UTC, date, datetime
+from itertools import islice
 from typing import Any, NamedTuple
 
 TEXT, DAY, WHOLE, MONEY = "string", "date", "integer", "number"
@@ -24,6 +25,10 @@ TEXT, DAY, WHOLE, MONEY = "string", "date", "integer", "number"
 _FORMULA, _GUARD = ("=", "+", "-", "@", "\t", "\r"), "'"
 #: The day of every file in an archive, and of a spreadsheet's own data.
 _STILL = (1980, 1, 1, 0, 0, 0)
+#: From this day on a spreadsheet counts days, for any from March 1900 on.
+_FIRST_DAY = date(1899, 12, 30)
+#: Rows that are made into text at a time.
+_AT_A_TIME = 2000
 
 Row = Sequence[object]
 
@@ -62,7 +67,7 @@ def decimal_text(minor: int, digits: int) -> str:
     """
     if not digits:
         return str(minor)
-    whole = f"{abs(minor):0{digits + 1}d}"
+    whole = str(abs(minor)).zfill(digits + 1)
     sign = "-" if minor < 0 else ""
     return f"{sign}{whole[:-digits]}.{whole[-digits:]}"
 
@@ -88,23 +93,26 @@ def csv_archive(
         notice: what stands on top of the README; says so if the month does not
             reconcile.
     """
-    files: list[tuple[str, bytes]] = []
+    target = io.BytesIO()
     resources, words = [], [notice, ""]
-    for table in tables:
-        data, count = _csv(table, digits)
-        file = f"{table.name}.csv"
-        files.append((file, data))
-        resources.append(_resource(table, file, data))
-        words += [f"{file}: {table.title}, {count} rows", *_dictionary(table), ""]
-    package = {
-        "$schema": "https://datapackage.org/profiles/2.0/datapackage.json",
-        "name": name,
-        "resources": resources,
-    }
-    described = json.dumps(package, indent=2, ensure_ascii=False) + "\n"
-    files.append(("datapackage.json", described.encode()))
-    files.append(("README.txt", "\r\n".join(words).encode()))
-    return archive(files)
+    with zipfile.ZipFile(target, "w") as packed:
+        for table in tables:
+            written = _Written(f"{table.name}.csv")
+            with packed.open(_entry(written.name), "w") as file:
+                for data in _csv(table, digits, written):
+                    file.write(data)
+            resources.append(_resource(table, written))
+            words.append(f"{written.name}: {table.title}, {written.rows} rows")
+            words += [*_dictionary(table), ""]
+        package = {
+            "$schema": "https://datapackage.org/profiles/2.0/datapackage.json",
+            "name": name,
+            "resources": resources,
+        }
+        described = json.dumps(package, indent=2, ensure_ascii=False) + "\n"
+        packed.writestr(_entry("datapackage.json"), described.encode())
+        packed.writestr(_entry("README.txt"), "\r\n".join(words).encode())
+    return target.getvalue()
 
 
 def _dictionary(table: Table) -> Iterator[str]:
@@ -112,38 +120,55 @@ def _dictionary(table: Table) -> Iterator[str]:
         yield f"  {column.name}: {column.meaning}"
 
 
-def _csv(table: Table, digits: int) -> tuple[bytes, int]:
+class _Written:
+    """What was written to a file so far."""
+
+    def __init__(self, name: str) -> None:
+        self.name, self.rows, self.size = name, 0, 0
+        self.hash = hashlib.sha256()
+
+    def add(self, data: bytes, rows: int) -> bytes:
+        self.rows += rows
+        self.size += len(data)
+        self.hash.update(data)
+        return data
+
+
+def _csv(table: Table, digits: int, written: _Written) -> Iterator[bytes]:
+    """Yield a table as CSV, some thousand rows at a time, column by column."""
+    yield written.add(_lines([[column.name for column in table.columns]]), 0)
+    rows = iter(table.rows)
+    while some := list(islice(rows, _AT_A_TIME)):
+        cells = (
+            _cells(column.kind, values, digits)
+            for column, values in zip(
+                table.columns, zip(*some, strict=True), strict=True
+            )
+        )
+        yield written.add(_lines(zip(*cells, strict=True)), len(some))
+
+
+def _lines(rows: Iterable[Iterable[object]]) -> bytes:
     text = io.StringIO(newline="")
-    writer = csv.writer(text, lineterminator="\r\n")
-    writer.writerow(column.name for column in table.columns)
-    converted = [
-        (at, _AS_TEXT[column.kind])
-        for at, column in enumerate(table.columns)
-        if column.kind in _AS_TEXT
-    ]
-    count = 0
-    for row in table.rows:
-        cells = list(row)
-        for at, convert in converted:
-            cells[at] = convert(cells[at], digits)
-        writer.writerow(cells)
-        count += 1
-    return text.getvalue().encode(), count
+    csv.writer(text, lineterminator="\r\n").writerows(rows)
+    return text.getvalue().encode()
 
 
-def _money_cell(value: Any, digits: int) -> str:
-    return "" if value is None else decimal_text(value, digits)
+def _cells(kind: str, values: Sequence[Any], digits: int) -> Iterable[str]:
+    """Return a column as texts; a value that comes again is written once."""
+    texts = {value: _text(kind, value, digits) for value in set(values)}
+    return map(texts.__getitem__, values)
 
 
-def _text_cell(value: Any, _digits: int) -> str:
-    return guarded(value) if value else ""
+def _text(kind: str, value: Any, digits: int) -> str:
+    if value is None:
+        return ""
+    if kind == MONEY:
+        return decimal_text(value, digits)
+    return guarded(value) if kind == TEXT else str(value)
 
 
-#: How a cell is written that the CSV writer would not write so by itself.
-_AS_TEXT = {MONEY: _money_cell, TEXT: _text_cell}
-
-
-def _resource(table: Table, file: str, data: bytes) -> dict[str, object]:
+def _resource(table: Table, written: _Written) -> dict[str, object]:
     schema: dict[str, object] = {
         "fields": [
             {"name": c.name, "type": c.kind, "description": c.meaning}
@@ -155,13 +180,13 @@ def _resource(table: Table, file: str, data: bytes) -> dict[str, object]:
     return {
         "name": table.name.replace("_", "-"),
         "title": table.title,
-        "path": file,
+        "path": written.name,
         "type": "table",
         "format": "csv",
         "mediatype": "text/csv",
         "encoding": "utf-8",
-        "bytes": len(data),
-        "hash": f"sha256:{hashlib.sha256(data).hexdigest()}",
+        "bytes": written.size,
+        "hash": f"sha256:{written.hash.hexdigest()}",
         "schema": schema,
     }
 
@@ -180,24 +205,27 @@ def spreadsheet(tables: Iterable[Table], *, digits: int, notice: str) -> bytes:
         {"num_format": "#,##0" + ("." + "0" * digits if digits else "")}
     )
     day = book.add_format({"num_format": "yyyy-mm-dd"})
+    styles = {MONEY: money, DAY: day}
     for table in tables:
         sheet = book.add_worksheet(table.name[:31])
         sheet.freeze_panes(1, 0)
         for at, column in enumerate(table.columns):
             sheet.write_string(0, at, column.name, head)
+        columns = [(c.kind, styles.get(c.kind)) for c in table.columns]
+        text, number = sheet.write_string, sheet.write_number
         for line, row in enumerate(table.rows, 1):
-            for at, (value, column) in enumerate(zip(row, table.columns, strict=True)):
-                if value is None:
+            for at, (kind, style) in enumerate(columns):
+                value: Any = row[at]
+                if value is None or value == "":
                     continue
-                if column.kind == MONEY:
-                    scaled = int(str(value)) / 10**digits
-                    sheet.write_number(line, at, scaled, money)
-                elif column.kind == WHOLE:
-                    sheet.write_number(line, at, int(str(value)))
-                elif isinstance(value, date):
-                    sheet.write_datetime(line, at, value, day)
+                if kind == TEXT:
+                    text(line, at, guarded(value))
+                elif kind == MONEY:
+                    number(line, at, value / 10**digits, style)
+                elif kind == DAY:
+                    number(line, at, (value - _FIRST_DAY).days, style)
                 else:
-                    sheet.write_string(line, at, guarded(str(value)))
+                    number(line, at, value)
     book.close()
     return target.getvalue()
 
@@ -209,13 +237,17 @@ def _created() -> datetime:
 def archive(files: Iterable[tuple[str, bytes]]) -> bytes:
     """Return files in one ZIP file, the same bytes for the same files."""
     target = io.BytesIO()
-    with zipfile.ZipFile(target, "w", zipfile.ZIP_DEFLATED) as packed:
+    with zipfile.ZipFile(target, "w") as packed:
         for name, data in files:
-            entry = zipfile.ZipInfo(name, _STILL)
-            entry.compress_type = zipfile.ZIP_DEFLATED
-            entry.external_attr = 0o644 << 16
-            packed.writestr(entry, data)
+            packed.writestr(_entry(name), data)
     return target.getvalue()
+
+
+def _entry(name: str) -> zipfile.ZipInfo:
+    entry = zipfile.ZipInfo(name, _STILL)
+    entry.compress_type = zipfile.ZIP_DEFLATED
+    entry.external_attr = 0o644 << 16
+    return entry
 
 
 # What was sent before.

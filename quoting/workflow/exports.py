@@ -99,8 +99,14 @@ def _of_month(made: Report, of: Any, *columns: Any) -> Select[Any]:
     )
 
 
+#: Rows come from the database so many at a time.
+_STREAMED = {"yield_per": 1000}
+
+
 def _streamed(session: Session, query: Executable) -> Iterator[Any]:
-    yield from session.execute(query).yield_per(1000)
+    found = session.connection().execute(query, execution_options=_STREAMED)
+    for rows in found.partitions():
+        yield from rows
 
 
 def _documents(session: Session, made: Report) -> Table:
