@@ -9,10 +9,10 @@ Source:
     (datapackage.org), ECMA-376 (XLSX).
 """
 
-import csv
 import hashlib
 import io
 import json
+import re
 import zipfile
 import zlib
 from collections.abc import Iterable, Iterator, Sequence
@@ -20,13 +20,17 @@ from datetime import UTC, date, datetime
 from itertools import islice
 from typing import Any, NamedTuple
 
-TEXT, DAY, WHOLE, MONEY = "string", "date", "integer", "number"
+#: Kinds of columns, as Table Schema names their types.
+TEXT, DAY, INSTANT = "string", "date", "datetime"
+WHOLE, MONEY = "integer", "number"
 #: What begins a formula in a spreadsheet; such a text is written behind this mark.
 _FORMULA, _GUARD = ("=", "+", "-", "@", "\t", "\r"), "'"
 #: The day of every file in an archive, and of a spreadsheet's own data.
 _STILL = (1980, 1, 1, 0, 0, 0)
 #: From this day on a spreadsheet counts days, for any from March 1900 on.
 _FIRST_DAY = date(1899, 12, 30)
+#: What stands in quotes in CSV (RFC 4180, 2.6).
+_PARTING = re.compile('[",\r\n]')
 #: Rows that are made into text at a time.
 _AT_A_TIME = 2000
 
@@ -136,28 +140,24 @@ class _Written:
 
 def _csv(table: Table, digits: int, written: _Written) -> Iterator[bytes]:
     """Yield a table as CSV, some thousand rows at a time, column by column."""
-    yield written.add(_lines([[column.name for column in table.columns]]), 0)
+    names = _line(map(_quoted, (column.name for column in table.columns)))
+    yield written.add(names.encode(), 0)
     rows = iter(table.rows)
     while some := list(islice(rows, _AT_A_TIME)):
-        cells = (
-            _cells(column.kind, values, digits)
-            for column, values in zip(
-                table.columns, zip(*some, strict=True), strict=True
-            )
-        )
-        yield written.add(_lines(zip(*cells, strict=True)), len(some))
+        columns = zip(table.columns, zip(*some, strict=True), strict=True)
+        cells = [_cells(column.kind, values, digits) for column, values in columns]
+        lines = "".join(map(_line, zip(*cells, strict=True)))
+        yield written.add(lines.encode(), len(some))
 
 
-def _lines(rows: Iterable[Iterable[object]]) -> bytes:
-    text = io.StringIO(newline="")
-    csv.writer(text, lineterminator="\r\n").writerows(rows)
-    return text.getvalue().encode()
+def _line(cells: Iterable[str]) -> str:
+    return ",".join(cells) + "\r\n"
 
 
 def _cells(kind: str, values: Sequence[Any], digits: int) -> Iterable[str]:
-    """Return a column as texts; a value that comes again is written once."""
-    texts = {value: _text(kind, value, digits) for value in set(values)}
-    return map(texts.__getitem__, values)
+    """Return a column as cells; a value that comes again is written once."""
+    cells = {value: _quoted(_text(kind, value, digits)) for value in set(values)}
+    return map(cells.__getitem__, values)
 
 
 def _text(kind: str, value: Any, digits: int) -> str:
@@ -165,7 +165,14 @@ def _text(kind: str, value: Any, digits: int) -> str:
         return ""
     if kind == MONEY:
         return decimal_text(value, digits)
+    if kind == INSTANT:
+        return str(value.isoformat())
     return guarded(value) if kind == TEXT else str(value)
+
+
+def _quoted(text: str) -> str:
+    """Return a cell; one that holds what parts cells or lines stands in quotes."""
+    return '"' + text.replace('"', '""') + '"' if _PARTING.search(text) else text
 
 
 def _resource(table: Table, written: _Written) -> dict[str, object]:
@@ -224,8 +231,10 @@ def spreadsheet(tables: Iterable[Table], *, digits: int, notice: str) -> bytes:
                     number(line, at, value / 10**digits, style)
                 elif kind == DAY:
                     number(line, at, (value - _FIRST_DAY).days, style)
-                else:
+                elif kind == WHOLE:
                     number(line, at, value)
+                else:
+                    text(line, at, value.isoformat())
     book.close()
     return target.getvalue()
 

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from itertools import chain
 from typing import Any, NamedTuple
 
-from sqlalchemy import Executable, Select, case, func, literal, select
+from sqlalchemy import Executable, Select, and_, case, func, literal, select
 from sqlalchemy.orm import Session
 
 from quoting.domain.journal import Role
@@ -12,11 +12,11 @@ from quoting.domain.month import Month, Report
 from quoting.domain.month import Row as Listed
 from quoting.files.month_files import (
     DAY,
+    INSTANT,
     MONEY,
     TEXT,
     WHOLE,
     Column,
-    Row,
     Table,
     archive,
     csv_archive,
@@ -229,6 +229,11 @@ def _allocations(session: Session, made: Report) -> Table:
 def _journal(session: Session, made: Report) -> Table:
     of = Entry
     taxed = of.role == Role.TAX
+    codes, names = [], []
+    for account in month.account_names(session):
+        posted_to = and_(of.role == account.role, of.detail == account.detail)
+        codes.append((posted_to, literal(account.code)))
+        names.append((posted_to, literal(account.name)))
     columns = {
         Column("entry_id", WHOLE, "of the line"): of.id,
         Column("posted_date", DAY, "of the entry"): of.on,
@@ -236,8 +241,8 @@ def _journal(session: Session, made: Report) -> Table:
         Column("doc_type", TEXT, "what happened"): of.event,
         Column("doc_no", TEXT, "number of its document"): of.document_number,
         Column("line_no", WHOLE, "of the line in its entry"): of.line,
-        Column("account_code", TEXT, "the shop's own"): of.role,
-        Column("account_name", TEXT, "the shop's own"): of.detail,
+        Column("account_code", TEXT, "the shop's own"): _first(codes),
+        Column("account_name", TEXT, "the shop's own"): _first(names),
         Column("debit", MONEY, "debit"): case((of.amount > 0, of.amount), else_=0),
         Column("credit", MONEY, "credit"): case((of.amount < 0, -of.amount), else_=0),
         Column("currency", TEXT, "ISO 4217"): of.currency,
@@ -250,22 +255,16 @@ def _journal(session: Session, made: Report) -> Table:
         ),
         Column("customer_id", WHOLE, "key of the customer"): of.customer_id,
         Column("narrative", TEXT, "in words"): of.narrative,
-        Column("entered_at", TEXT, "when, in UTC"): of.at,
+        Column("entered_at", INSTANT, "when, in UTC"): of.at,
         Column("entered_by", TEXT, "who"): of.by,
     }
     query = _of_month(made, of, *columns.values())
-
-    def rows() -> Iterator[Row]:
-        names = {
-            (each.role, each.detail): (each.code, each.name)
-            for each in month.account_names(session)
-        }
-        for row in _streamed(session, query):
-            account = names[row[6], row[7]]
-            yield (*row[:6], *account, *row[8:-2], row[-2].isoformat(), row[-1])
-
     title = "The journal: every entry balances"
-    return Table("journal", title, (*columns,), rows())
+    return Table("journal", title, (*columns,), _streamed(session, query))
+
+
+def _first(choices: list[tuple[Any, Any]]) -> Any:
+    return case(*choices, else_="") if choices else literal("")
 
 
 def _held(name: str, title: str, made: Report, rows: tuple[Listed, ...]) -> Table:

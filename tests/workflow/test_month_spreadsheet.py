@@ -29,7 +29,13 @@ from quoting.workflow.month import report
 pytestmark = pytest.mark.needs_libreoffice
 
 #: The value type of a cell by the type of its field in the Data Package.
-TYPES = {"string": "string", "date": "date", "integer": "float", "number": "float"}
+TYPES = {
+    "string": "string",
+    "date": "date",
+    "datetime": "string",
+    "integer": "float",
+    "number": "float",
+}
 NAMES = {
     "office": "urn:oasis:names:tc:opendocument:xmlns:office:1.0",
     "table": "urn:oasis:names:tc:opendocument:xmlns:table:1.0",
