@@ -698,7 +698,8 @@ def _grid(
 
 
 #: Months between two dates on an axis.
-_STEPS = (1, 3, 6, 12, 24, 60, 120, 240, 600, 1200, 2400, 6000)
+_STEPS = (1, 3, 6, 12, 24, 60, 120, 240, 600, 1200, 2400, 6000, 12000, 24000)
+_MOST_DATES = 12  # more never have room
 
 
 def _dates(
@@ -710,6 +711,8 @@ def _dates(
     first, last = _month(days[0]), _month(days[-1])
     for step in _STEPS:
         months = range(first + -first % step, last + 1, step)
+        if len(months) > _MOST_DATES:
+            continue
         found = [date(month // 12, month % 12 + 1, 1) for month in months]
         places = [(axis.at(day), formats.month(day)) for day in found if day >= days[0]]
         if _clear(places) and len(places) > 1:
