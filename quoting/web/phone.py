@@ -53,7 +53,14 @@ from quoting.i18n import Formats
 from quoting.web.access import allow
 from quoting.web.errors import status_of
 from quoting.web.wiring import wiring
-from quoting.workflow import customers, quotes, rates
+from quoting.workflow import (
+    customers,
+    learning,
+    own_record,
+    prospects,
+    quotes,
+    rates,
+)
 from quoting.workflow.customers import NoSuchRecordError
 from quoting.workflow.search import Hit, search
 
@@ -63,7 +70,10 @@ if TYPE_CHECKING:
     from werkzeug.datastructures import MultiDict
 
     from quoting.domain.edition import Edition
+    from quoting.domain.outcomes import Sums
+    from quoting.files.learnt_state import LearntState
     from quoting.store.models import Customer, Quote
+    from quoting.workflow.prospects import Prospects
 
 bp = Blueprint("phone", __name__, url_prefix="/phone")
 
@@ -373,6 +383,13 @@ class _WorkReader:
         return None if amount is None else OwnPrice(amount, "agreed on the phone")
 
 
+class _Timed(NamedTuple):
+    """How sure the price of timed work is to be, in per cent, and by what."""
+
+    confidence: int
+    state: "LearntState"
+
+
 class Offered(NamedTuple):
     """What the work that is asked for may be, and what it costs.
 
@@ -404,6 +421,7 @@ class Shown:
     customer: str = ""
     before: tuple["Quote", ...] = ()
     terms: Terms | None = None
+    prospects: "Prospects | None" = None
 
     @property
     def first(self) -> Alternative | None:
@@ -447,6 +465,39 @@ class Shown:
         lines = way.priced.lines
         rows = [_row(line, heads, formats, own.get(line.code)) for line in lines]
         return Markup("").join(rows)
+
+    def said_first(self, sums: "Sums") -> Decimal:
+        """Return the one of two sums that is said first."""
+        return sums.net if self.net_first else sums.total
+
+    @property
+    def range_bar(self) -> Markup:
+        """Return the range of money as a drawing."""
+        from quoting.papers.plots import range_bar
+
+        assert self.prospects is not None  # noqa: S101
+        money = self.prospects.money
+        return range_bar(
+            *map(self.said_first, (money.floor, money.low, money.likely, money.high)),
+            formats=self.formats,
+        )
+
+    @property
+    def also_say(self) -> str:
+        """Return what to say to the caller of what may come on top."""
+        if self.prospects is None:
+            return ""
+        money = self.prospects.money
+        said = []
+        for each in money.weightiest[:2]:
+            low, high = self.said_first(each.one), self.said_first(each.all)
+            figure = self.money(low)
+            if low != high:
+                figure = f"{self.money(low)} for one up to {self.money(high)} for all"
+            said.append(f"{each.finding.says}, which adds {figure}")
+        if not said:
+            return ""
+        return f"Some such heads have {'; some have '.join(said)}. I ask you first."
 
     @property
     def sentence(self) -> str:
@@ -499,7 +550,17 @@ def show(session: "Session", call: Call) -> Shown:
     quote = reader.quote()
     terms = _terms(edition, call, customer.terms if customer else "")
     answers = tuple(quotes.answers(session).items())
-    offered = _offered(call.wanted, edition, on, terms.code, answers)
+    confidence, found = learning.chosen(session)[0], None
+    if confidence:
+        found = learning.state(session)
+    offered = _offered(
+        call.wanted,
+        edition,
+        on,
+        terms.code,
+        answers,
+        _Timed(confidence, found[1]) if found else None,
+    )
     shown = Shown(
         call=replace(
             call,
@@ -524,6 +585,51 @@ def show(session: "Session", call: Call) -> Shown:
     return replace(shown, plan=plan, plan_says=plan_says, valves=valves)
 
 
+def _with_prospects(session: "Session", shown: Shown) -> Shown:
+    """Return what the page shows with what the job may take and come to."""
+    way, found = shown.first, learning.state(session)
+    if way is None or found is None or not way.priced.lines:
+        return shown
+    on = wiring().today()
+    try:
+        told = prospects.prospects(found[1], shown.edition, way.job, way.priced, on)
+    except RuleError:
+        return shown  # what is asked for can be priced, and what may be found cannot
+    return replace(shown, prospects=told)
+
+
+def _hours(minutes: float) -> str:
+    """Return minutes as hours and minutes.
+
+    >>> _hours(401.2)
+    '6 h 41'
+    """
+    hours, rest = divmod(round(minutes), 60)
+    return f"{hours} h {rest:02}" if hours else f"{rest} min"
+
+
+@bp.post("/range")
+@allow("counter")
+def come_to() -> "ResponseReturnValue":
+    """Return what the job may take and come to: a part of the page of its own."""
+    with wiring().reading() as session:
+        shown = _with_prospects(session, show(session, _typed(request.form)))
+        return render_template("web/phone/range.html", shown=shown, **_for_owner(shown))
+
+
+def _page(session: "Session", shown: Shown, **more: object) -> str:
+    shown = _with_prospects(session, shown)
+    parts = {**_choices(shown), **_for_owner(shown), "live": False, **more}
+    return render_template("web/phone/call.html", shown=shown, **parts)
+
+
+def _for_owner(shown: Shown) -> dict[str, object]:
+    person = wiring().person
+    owner = person is not None and "owner" in person.roles
+    told = shown.prospects
+    return {"minutes": told.minutes if told and owner else None, "hours": _hours}
+
+
 def _terms(edition: "Edition", call: Call, of_customer: str) -> Terms:
     for code in (call.terms, of_customer, edition.shop.terms):
         if code in edition.terms:
@@ -538,6 +644,7 @@ def _offered(
     on: date,
     terms: str,
     answers: tuple[tuple[str, str], ...],
+    timed: "_Timed | None",
 ) -> Offered:
     """Return the prices of what is wanted, which follow from nothing but this.
 
@@ -559,7 +666,10 @@ def _offered(
         if why_not:
             continue
         try:
-            ways.append(offer(edition, label, job, on, work=work))
+            way = offer(edition, label, job, on, work=work)
+            if timed is not None:
+                way = prospects.with_confidence(*timed, edition, way, on, work)
+            ways.append(way)
         except RuleError as error:
             refused.append(str(error))
     trade = next(
@@ -644,7 +754,7 @@ def new() -> "ResponseReturnValue":
     with wiring().reading() as session:
         call = Call(said=request.args.get("say", "").strip())
         shown = show(session, call)
-        return render_template("web/phone/call.html", shown=shown, **_choices(shown))
+        return _page(session, shown)
 
 
 @bp.post("/price")
@@ -654,8 +764,9 @@ def price() -> "ResponseReturnValue":
     live = request.headers.get("X-Live") == "1"
     with wiring().reading() as session:
         shown = show(session, _typed(request.form))
-        page = "web/phone/live.html" if live else "web/phone/call.html"
-        return render_template(page, shown=shown, **({} if live else _choices(shown)))
+        if live:
+            return render_template("web/phone/live.html", shown=shown, live=True)
+        return _page(session, shown)
 
 
 @bp.post("/keep")
@@ -667,9 +778,7 @@ def keep() -> "ResponseReturnValue":
         shown = show(session, call)
         call, way = shown.call, shown.first
         if way is None or call.wrong or len(call.ways) >= MOST_ALTERNATIVES - 1:
-            return render_template(
-                "web/phone/call.html", shown=shown, **_choices(shown)
-            ), 422
+            return _page(session, shown), 422
         label = call.label or way.label or f"Way {len(call.ways) + 1}"
         text = f"{label}\n{job_document.write(way.job)}"
         again = replace(
@@ -687,7 +796,7 @@ def keep() -> "ResponseReturnValue":
             call_it="",
         )
         shown = show(session, again)
-        return render_template("web/phone/call.html", shown=shown, **_choices(shown))
+        return _page(session, shown)
 
 
 @bp.post("/answer")
@@ -699,7 +808,7 @@ def answer() -> "ResponseReturnValue":
         if word and codes:
             quotes.remember_answer(session, word, codes)
         shown = show(session, _typed(request.form))
-        return render_template("web/phone/call.html", shown=shown, **_choices(shown))
+        return _page(session, shown)
 
 
 @bp.post("/again/<int:quote_id>")
@@ -710,7 +819,7 @@ def again(quote_id: int) -> "ResponseReturnValue":
         text = quotes.job_text(session, quote_id)
         call = replace(_typed(request.form), base=text, said="")
         shown = show(session, call)
-        return render_template("web/phone/call.html", shown=shown, **_choices(shown))
+        return _page(session, shown)
 
 
 @bp.post("/save")
@@ -722,20 +831,13 @@ def save() -> "ResponseReturnValue":
         with wiring().transaction() as session:
             shown = show(session, call)
             if shown.first is None or shown.call.wrong or shown.offered.refused:
-                return render_template(
-                    "web/phone/call.html",
-                    shown=shown,
-                    **_choices(shown) | {"unsaved": True},
-                ), 422
+                return _page(session, shown, unsaved=True), 422
             address = wiring().once(session, lambda: _saved(session, shown))
     except RuleError as refused:
         with wiring().reading() as session:
             shown = show(session, call)
-            return render_template(
-                "web/phone/call.html",
-                shown=shown,
-                **_choices(shown) | {"stopped": str(refused)},
-            ), status_of(refused)
+            stopped = str(refused)
+            return _page(session, shown, stopped=stopped), status_of(refused)
     return redirect(address, 303)
 
 
@@ -783,6 +885,7 @@ def _saved(session: "Session", shown: Shown) -> str:
             draft=request.form.get("do") == "draft",
         )
         flash(f"Saved as {quote.number}.")
+    own_record.foretell(session, quote.revisions[-1])
     return url_for("quotes.page", quote_id=quote.id)
 
 
@@ -814,7 +917,7 @@ def revise(quote_id: int) -> "ResponseReturnValue":
             call_back=_iso(about.call_back),
         )
         shown = show(session, call)
-        return render_template("web/phone/call.html", shown=shown, **_choices(shown))
+        return _page(session, shown)
 
 
 def _iso(day: date | None) -> str:

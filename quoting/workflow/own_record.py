@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from math import sqrt
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session, aliased, joinedload, undefer
@@ -17,11 +17,7 @@ from sqlalchemy.orm import Session, aliased, joinedload, undefer
 from quoting.domain.life import OrderState
 from quoting.files import work_done
 from quoting.store.models import Approval, Clocked, Foretold, Order, Revision
-from quoting.workflow import learning, quotes
-
-if TYPE_CHECKING:
-    from quoting.files.learnt_state import LearntState
-    from quoting.files.work_done import WorkDone
+from quoting.workflow import learning, prospects, quotes
 
 #: Shares of jobs that minutes are kept for.
 SHARES = {"p05": 0.05, "p10": 0.1, "p50": 0.5, "p80": 0.8, "p90": 0.9, "p95": 0.95}
@@ -39,63 +35,49 @@ class Money(NamedTuple):
     high: int
 
 
-def foretell(
-    session: Session, revision: Revision, money: Mapping[int, Money] | None = None
-) -> None:
-    """Keep what each alternative of a revision may take, by what is in use.
+def foretell(session: Session, revision: Revision) -> None:
+    """Keep what each alternative of a revision may take and come to.
 
-    Nothing is kept where nothing was learnt yet, or no work has minutes.
+    By what is in use; nothing is kept where nothing was learnt yet, or no work has
+    minutes.
 
     Args:
         session: of the transaction that offers it.
         revision: just saved.
-        money: by place of an alternative, what it may come to.
     """
+    import numpy as np
+
     found = learning.state(session)
     if found is None:
         return
     key, state = found
     edition = quotes.edition_of(session, revision)
+    minor = edition.currency.to_minor
     for way in revision.ways:
         offered = quotes.alternative(edition, way, revision.on)
-        work = work_done.work_done(edition, offered.job, offered.priced)
-        minutes = minutes_of(state, work)
-        if minutes is None:
+        priced = offered.priced
+        total = prospects.total_of(
+            state, work_done.work_done(edition, offered.job, priced)
+        )
+        if total is None:
             continue
-        low, likely, high = (money or {}).get(way.place, (None, None, None))
+        money = prospects.money(state, edition, offered.job, priced, revision.on)
+        shares = total.quantiles(np.array(list(SHARES.values()))).tolist()
+        minutes = {
+            name: round(share, 1) for name, share in zip(SHARES, shares, strict=True)
+        }
         session.add(
             Foretold(
                 way_id=way.id,
                 learning_id=key,
                 minutes=json.dumps(minutes),
-                low=low,
-                likely=likely,
-                high=high,
+                low=minor(money.low.total) if money.varies else None,
+                likely=minor(money.likely.total) if money.varies else None,
+                high=minor(money.high.total) if money.varies else None,
+                told=json.dumps([each.finding.code for each in money.extras]),
             )
         )
     session.flush()
-
-
-def minutes_of(state: "LearntState", work: "WorkDone") -> dict[str, float] | None:
-    """Return what shares of such jobs stay within; None where nothing has minutes."""
-    import numpy as np
-
-    from quoting.domain.labour import NothingTimedError
-
-    known = {time.operation for time in state.labour.calibration.history.book}
-    try:
-        total = state.labour.total(
-            [cell for cell in work.cells if cell.operation in known],
-            family=work.family,
-            material=work.material,
-            hardness=work.hardness,
-        )
-    except NothingTimedError:
-        return None
-    quantiles = total.quantiles(np.array(list(SHARES.values()))).tolist()
-    return {
-        name: round(minutes, 1) for name, minutes in zip(SHARES, quantiles, strict=True)
-    }
 
 
 @dataclass(frozen=True, slots=True)
@@ -250,7 +232,7 @@ def by_sets(jobs: Iterable[Came]) -> Mapping[str, Sequence[Came]]:
     return _by(jobs, lambda job: job.sets)
 
 
-def _by(jobs: Iterable[Came], key: "Callable[[Came], str]") -> dict[str, list[Came]]:
+def _by(jobs: Iterable[Came], key: Callable[[Came], str]) -> dict[str, list[Came]]:
     found: dict[str, list[Came]] = {}
     for job in jobs:
         found.setdefault(key(job), []).append(job)

@@ -22,10 +22,25 @@
           credentials: "same-origin",
           redirect: "error",
         });
-        if (answer.ok && mine === asked) put(await answer.text());
+        if (!answer.ok || mine !== asked) return;
+        put(await answer.text());
+        if (form.dataset.then) await then(sent, mine);
       } catch {
         // The button prices it as well.
       }
+    };
+
+    const then = async (sent, mine) => {
+      const late = form.querySelector('[data-live="range"]');
+      if (late) late.setAttribute("aria-busy", "true");
+      const answer = await fetch(form.dataset.then, {
+        method: "POST",
+        body: sent,
+        headers: { "X-Live": "1" },
+        credentials: "same-origin",
+        redirect: "error",
+      });
+      if (answer.ok && mine === asked) put(await answer.text());
     };
 
     const put = (text) => {
