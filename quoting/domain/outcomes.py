@@ -170,6 +170,9 @@ def outcomes(
         priced: the price of *job* by *edition* on *tax_point*.
         possible: what inspections may find; counts of threads or holes at risk are
             taken from what is expected, all others from the heads.
+
+    Raises:
+        TaxCodeEndedError: what is done about a finding has no tax rate on that day.
     """
     return _Outcomes(edition, job, tax_point, priced).of(possible)
 
@@ -307,8 +310,8 @@ class _Outcomes:
                     continue
                 counted = head.layout.counts.get(finding.counted_by, number)
                 yield from [head.tag] * counted
-            if count.by_people:
-                return
+                if count.by_people:
+                    return
 
     def _found(self, risk: _Risk, expected: Expected) -> _Found | None:
         """Return what a finding adds; None where its work cannot be done."""
@@ -422,8 +425,11 @@ def _done(
         for portion in portions:
             done.update(portion.positions)
         for portion in portions:
-            if portion.positions:
+            alike = portion.zone.alike
+            if portion.positions or alike is None:
                 continue
+            each = alike.layout.a_valve(operation.counted_by)
+            number = math.ceil(portion.quantity / each)
             unknown = [
                 unit
                 for unit in whole
@@ -432,7 +438,7 @@ def _done(
                 and unit.tag in portion.zone.tags
                 and portion.side in (None, unit.side)
             ]
-            done.update(unknown[len(unknown) - int(portion.quantity) :])
+            done.update(unknown[max(0, len(unknown) - number) :])
         return done
     for head in heads:
         quantity = sum(

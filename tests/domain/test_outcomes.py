@@ -283,6 +283,37 @@ def test_so_many_guides_not_yet_known_which_are_done_already():
     assert guides.at_risk == 13
 
 
+def test_all_guides_are_done_where_those_not_yet_known_are_the_rest():
+    known = [position.filed for position in FOUR[0].positions(Side.INLET)]
+    known += ["A1E1", "A1E2", "A2E1", "A2E2", "A3E1"]
+    work = (
+        Asked("LEAK"),
+        Asked("GREP", which=Selection(number=dec("4"))),
+        Asked("GREP", which=at(*known)),
+    )
+
+    assert come_to(possible(GUIDES, 16, 0.3), work=work).extras == ()
+
+
+def test_one_that_is_done_to_springs_is_known_by_its_valve():
+    [single] = heads(RT1, "M1-4")
+    springs = replace(SEATS, operations=("SSHM",))
+    work = (Asked("WASH"), Asked("SSHM", which=Selection(number=dec("4"))))
+    [extra] = come_to(possible(springs, 4, 0.3), heads=(single,), work=work).extras
+
+    # Two springs a valve: four of them stand on two of the four valves.
+    assert extra.at_risk == 2
+
+
+def test_threads_are_looked_for_on_a_head_that_has_the_fact():
+    iron, other = heads(RT1, "V6-12", facts={"material": "iron"}), heads(RT1, "I4-16")
+    two = (iron[0], replace(other[0], tag="B"))
+    soft = replace(THREADS, fact="material", values=("aluminium",))
+    [threads] = come_to(possible(soft, 4, 0.3), heads=two).extras
+
+    assert (threads.at_risk, threads.one.net) == (4, dec("22.88"))
+
+
 def test_threads_that_are_repaired_already_are_not_at_risk_again():
     work = (Asked("LEAK"), Asked("THRD", which=Selection(number=dec("2"))))
     [threads] = come_to(possible(THREADS, 5, 0.3), work=work).extras
