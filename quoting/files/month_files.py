@@ -1,8 +1,8 @@
 """A month's files for the accountant: CSV with its descriptor, a spreadsheet, XML.
 
-Rows are read once and written as they come, so memory stays flat. Amounts come in as
-whole numbers of the smallest unit and go out as exact decimals with a point, or as
-typed cells. The same rows give the same bytes.
+Rows are read once and written as they come, so memory holds the packed file alone.
+Amounts come in as whole numbers of the smallest unit and go out as exact decimals with
+a point, or as typed cells. The same rows give the same bytes.
 
 Source:
     RFC 4180 (CSV), ISO 8601 (days), ISO 4217 (currencies), Data Package v2
@@ -204,7 +204,7 @@ def spreadsheet(tables: Iterable[Table], *, digits: int, notice: str) -> bytes:
 
     target = io.BytesIO()
     book = xlsxwriter.Workbook(
-        target, {"constant_memory": True, "in_memory": True, "strings_to_urls": False}
+        target, {"constant_memory": True, "strings_to_urls": False}
     )
     book.set_properties({"created": _created(), "comments": notice})
     head = book.add_format({"bold": True})

@@ -2,11 +2,11 @@
 
 import pytest
 
-LARGE = ("test_big_shop.py", "test_month_speed.py")
+LARGE = ("test_batch_speed.py", "test_big_shop.py", "test_month_speed.py")
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]):
-    """Leave out big shops and months, which take long to write, unless timed."""
+    """Leave out big shops, months and batches, which take long, unless timed."""
     if config.getoption("benchmark_enable"):
         return
     big = [item for item in items if item.path.name in LARGE]

@@ -173,9 +173,7 @@ def test_the_spreadsheet_beside_the_library_alone(benchmark, full):
         ]
 
     def alone():
-        book = xlsxwriter.Workbook(
-            io.BytesIO(), {"constant_memory": True, "in_memory": True}
-        )
+        book = xlsxwriter.Workbook(io.BytesIO(), {"constant_memory": True})
         for table in tables:
             sheet = book.add_worksheet(table.name[:31])
             for line, row in enumerate(table.rows):
