@@ -28,6 +28,7 @@ from quoting.web import (
     bench,
     counter,
     customers,
+    editions,
     errors,
     learning,
     part_prices,
@@ -132,6 +133,7 @@ def create_app(settings: Settings | None = None, *, clock: Clock = clock) -> Fla
         customers,
         accounts,
         part_prices,
+        editions,
         learning,
         people,
     ):

@@ -28,7 +28,8 @@ from PIL import Image
 
 from quoting.domain.invoice import Why
 from quoting.domain.life import OrderMove, QuoteMove, WaitsFor
-from quoting.workflow import deposits, documents, orders, people, quotes
+from quoting.workflow import deposits, documents, drafts, orders, people, quotes
+from quoting.workflow.drafts import NewTimes
 from quoting.workflow.invoices import Credited
 
 pytestmark = pytest.mark.needs_browser
@@ -179,6 +180,15 @@ SCREENS = {
         press="Keep this price", answer=422,
     ),
     "part prices, to the counter": Screen(at="/rates/parts", role="counter"),
+    "editions": Screen(at="/rates/editions"),
+    "edition, a draft": Screen(at="/rates/editions/{times}"),
+    "edition, a draft without quotes": Screen(
+        at="/rates/editions/{times}", shop="empty"
+    ),
+    "edition, refused": Screen(
+        at="/rates/editions/{times}", typed={"day": "2026-01-01"},
+        press="Put it in force", answer=422,
+    ),
 }  # fmt: skip
 
 
@@ -229,7 +239,13 @@ class Full(Shop):
             at, who = self.now.at, self.now.who
             keys |= self.money(session, keys)
             people.register_device(session, "Tablet", at=at, who=who)
-        return keys
+        return {**keys, "times": self.times()}
+
+    def times(self):
+        """Draft new times; return the key."""
+        new = NewTimes("LEAK", Decimal(30), Decimal(25)), NewTimes("STUD", Decimal(12))
+        with self.database.transaction() as session:
+            return drafts.draft(session, new, self.now, why="past jobs").id
 
     def money(self, session, keys):
         """Invoice what was collected, take some money, credit a little."""
@@ -299,10 +315,11 @@ def shops(serving, tmp_path_factory):
                 serving(tmp_path_factory.mktemp(name), **options)
             )
 
-        full = serve("full")
+        full, empty = serve("full"), serve("empty")
+        times = Full(empty.database, empty.clock).times()
         yield {
             "new": (serve("new", manned=False), {}),
-            "empty": (serve("empty"), {}),
+            "empty": (empty, {"times": times}),
             "full": (full, Full(full.database, full.clock).fill()),
         }
 
