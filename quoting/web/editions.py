@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING
 from flask import Blueprint, flash, render_template, url_for
 from flask.typing import ResponseReturnValue
 
+from quoting.store import audit
 from quoting.web import forms
 from quoting.web.access import allow
 from quoting.web.forms import Day, Form, Sent, shows
@@ -79,6 +80,7 @@ def _page(edition_id: int, sent: Sent = _NO_FORM) -> str:
             row=row,
             effect=drafts.effect(session, row, today),
             change=drafts.change,
+            entries=audit.story(session, "edition", row.id),
             most=_MOST,
             form=form,
             sent=sent,

@@ -83,6 +83,11 @@ def test_a_draft_shows_old_and_new_minutes_and_what_they_do_to_prices(
         "Drill out a broken stud priced by time", "3", "£119.60 → £133.25",
         "£58.27 → £64.92",
     ] in told  # fmt: skip
+    [entry] = [row for row in told if row[2:3] == ["edition drafted"]]
+    assert entry[1:] == [
+        "Test Person", "edition drafted", "2026 autumn",
+        "2026 autumn, times of 2026-11-26", "past jobs",
+    ]  # fmt: skip
     numbers = [row[0] for row in told if row[0].startswith("Q-")]
     assert numbers == ["Q-00002", "Q-00001"]
 
