@@ -22,6 +22,7 @@ left_out = pytest.StashKey()
 
 def pytest_configure(config):
     """Register the markers."""
+    config.stash[left_out] = {}
     for name, what in NEEDS.items():
         config.addinivalue_line("markers", f"{name}: needs {what}")
 
@@ -31,7 +32,6 @@ def pytest_collection_modifyitems(config, items):
 
     With QUOTING_REQUIRE_ALL=1 nothing is left out: what is missing fails.
     """
-    config.stash[left_out] = {}
     if os.environ.get("QUOTING_REQUIRE_ALL") == "1":
         return
     for name in NEEDS:
@@ -40,6 +40,19 @@ def pytest_collection_modifyitems(config, items):
             config.hook.pytest_deselected(items=needing)
             config.stash[left_out][name] = (len(needing), reason)
             items[:] = [item for item in items if item not in needing]
+
+
+def pytest_sessionfinish(session):
+    """Let a process that tests beside others tell theirs what it left out."""
+    if hasattr(session.config, "workeroutput"):
+        session.config.workeroutput["left_out"] = session.config.stash[left_out]
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_testnodedown(node, error):
+    """Keep what such a process left out; each leaves out the same."""
+    if error is None:
+        node.config.stash[left_out].update(node.workeroutput["left_out"])
 
 
 def pytest_terminal_summary(terminalreporter, config):

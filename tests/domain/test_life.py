@@ -391,7 +391,9 @@ def test_heads_are_held_back_where_more_would_be_owed_than_agreed():
         check_credit(owed, limit, despite=Override("Pat", ""))
 
 
-@pytest.mark.parametrize("order", [None, *(set(OrderState) - {OrderState.COLLECTED})])
+@pytest.mark.parametrize(
+    "order", [None, *(state for state in OrderState if state != OrderState.COLLECTED)]
+)
 def test_a_deposit_may_be_taken_from_the_first_save_until_the_heads_are_collected(
     order,
 ):
