@@ -387,7 +387,7 @@ def accept() -> ResponseReturnValue:
             why="learnt from past jobs",
         )
         flash(f"{row.name} is drafted. Nothing is priced by it yet.")
-        return url_for("editions.draft", edition_id=row.id)
+        return url_for("editions.page", edition_id=row.id)
 
     return forms.send("accept", do, _page)
 
