@@ -10,8 +10,17 @@ from functools import cached_property
 from math import exp, sqrt
 from typing import TYPE_CHECKING, NamedTuple
 
-from flask import Blueprint, abort, flash, render_template, request, url_for
+from flask import (
+    Blueprint,
+    abort,
+    flash,
+    redirect,
+    render_template,
+    request,
+    url_for,
+)
 from flask.typing import ResponseReturnValue
+from sqlalchemy import select
 
 from quoting.domain.errors import RuleError, translatable
 from quoting.domain.head import COUNTS
@@ -285,12 +294,8 @@ _CONFIDENCES = {
 
 
 def _orders(session: "Session", numbers: "set[str]") -> "dict[str, int]":
-    from sqlalchemy import select
-
-    rows = session.execute(
-        select(Order.number, Order.id).where(Order.number.in_(numbers))
-    )
-    return dict(rows.tuples().all())
+    query = select(Order.number, Order.id).where(Order.number.in_(numbers))
+    return dict(session.execute(query).all())
 
 
 def _incidents(
@@ -322,8 +327,6 @@ def _send(form: str, do: "Callable[[Session], str]") -> ResponseReturnValue:
 @allow("owner")
 def learn() -> ResponseReturnValue:
     """Learn from the records as they are now."""
-    from flask import redirect
-
     before = learning.learn(wiring().database, wiring().now(), "asked for")
     with wiring().reading() as session:
         row = session.get_one(Learning, before)
