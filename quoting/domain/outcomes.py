@@ -3,8 +3,8 @@
 Pure. Each finding that enough past jobs were inspected for is worked out as work on
 top of the job: through the whole calculation, with what it brings along, its parts,
 sundries, discount, minimum and tax. Single additions choose which draws are looked at;
-the figures shown are the exact prices of those very combinations, so that what two
-findings share is charged once. Amounts are Decimal in the edition's currency.
+those are priced exactly, so that what two findings share is charged once, and the
+figures shown are among them. Amounts are Decimal in the edition's currency.
 Needs numpy, as ``extras`` does: import this module where it is used, not at the top.
 
 Source:
@@ -40,7 +40,9 @@ from quoting.domain.quote import last_gate
 from quoting.domain.rates import Finding, Operation
 from quoting.domain.work import Plan, RefusedError
 
-_SHARES = (0.1, 0.5, 0.8, 0.9)
+#: Draws are priced at every twentieth, 5 to 95 of 100; shown are 10, 50, 80 and 90.
+_TWENTIETHS = range(1, 20)
+_SHOWN = (2, 10, 16, 18)
 
 
 class Possible(NamedTuple):
@@ -350,14 +352,15 @@ class _Outcomes:
         sums = adds.sum(axis=1)
         order = np.argsort(sums, kind="stable")
         exact: dict[tuple[int, ...], Sums] = {}
-        chosen = []
-        for share in _SHARES:
-            draw = order[math.ceil(share * len(order)) - 1]
+        priced = []
+        for twentieth in _TWENTIETHS:
+            draw = order[math.ceil(twentieth * len(order) / 20) - 1]
             affected = tuple(draws.affected[draw].tolist())
             if affected not in exact:
                 exact[affected] = self._together(found, affected)
-            chosen.append(exact[affected])
-        low, likely, safe, high = sorted(chosen, key=self._headline)
+            priced.append(exact[affected])
+        priced.sort(key=self._headline)
+        low, likely, safe, high = (priced[twentieth - 1] for twentieth in _SHOWN)
         shown = {each.shown.finding.code: each.shown for each in found}
         weigh = tuple(shown[code] for code, _ in weightiest(draws.extras, adds, sums))
         return low, likely, safe, high, weigh

@@ -1,7 +1,7 @@
 """How long the range of a price takes beside pricing the job as often.
 
 Eight findings are possible: each is priced for one and for all that are affected, and
-then four combinations that were drawn.
+then up to nineteen combinations that were drawn.
 """
 
 from dataclasses import replace
