@@ -327,9 +327,11 @@ def _send(form: str, do: "Callable[[Session], str]") -> ResponseReturnValue:
 @allow("owner")
 def learn() -> ResponseReturnValue:
     """Learn from the records as they are now."""
-    before = learning.learn(wiring().database, wiring().now(), "asked for")
+    now = wiring().now()
+    wiring().let_go()  # what is read below is younger than what the gate read
+    key = learning.learn(wiring().database, now, "asked for")
     with wiring().reading() as session:
-        row = session.get_one(Learning, before)
+        row = session.get_one(Learning, key)
     flash(row.said or f"Learnt from {row.jobs} jobs with {row.rows} records.")
     return redirect(url_for("learning.page"), 303)
 

@@ -298,7 +298,10 @@ def placed(**shop):
         countries=[country(), country(code="XB", name="Norvale")],
         wording={("XA", lang): wording(language=lang) for lang in ("xx", "yy", "en")},
         regions={("XA", "N"): None},
-        tax_rules=[rule("ALL"), rule("NORTH", "N"), rule("SOUTH", "S")],
+        tax_rules={
+            row.code: row
+            for row in (rule("ALL"), rule("NORTH", "N"), rule("SOUTH", "S"))
+        },
     )
 
 

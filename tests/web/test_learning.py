@@ -175,7 +175,7 @@ def test_what_was_foretold_stands_beside_what_it_took(shop, owner):
         quote = quotes.quote_of(session, key)
         own_record.foretell(session, quote.revisions[-1])
         order = orders.book_in(session, quote, orders.BookedIn(), shop.now)
-        bench.clock(session, order, round(book(shop) * 3), shop.now)
+        bench.clock(session, order, Decimal(round(book(shop) * 3)), shop.now)
         orders.move(session, order, order.version, OrderMove.MAKE_READY, shop.now)
     [row] = shop.rows(Foretold)
     assert row.learning_id == 1
@@ -261,10 +261,10 @@ def test_without_a_script_the_range_stands_on_the_page(shop, at):
 
 
 def test_timed_work_is_priced_as_sure_as_the_owner_wants(shop, owner):
-    """Straightening is priced by time: at 90 % it is dearer than by the book."""
+    """Blending bowls is priced by time: at 90 % it is dearer than by the book."""
     done(shop, 300, number=12)
     learnt(shop)
-    said = "16v twin cam straighten"
+    said = "16v twin cam blend bowls"
 
     def price():
         page = owner.client.post(
