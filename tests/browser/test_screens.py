@@ -28,7 +28,17 @@ from PIL import Image
 
 from quoting.domain.invoice import Why
 from quoting.domain.life import OrderMove, QuoteMove, WaitsFor
-from quoting.workflow import deposits, documents, drafts, orders, people, quotes
+from quoting.workflow import (
+    bench,
+    deposits,
+    documents,
+    drafts,
+    learning,
+    orders,
+    own_record,
+    people,
+    quotes,
+)
 from quoting.workflow.drafts import NewTimes
 from quoting.workflow.invoices import Credited
 
@@ -180,6 +190,18 @@ SCREENS = {
         press="Keep this price", answer=422,
     ),
     "part prices, to the counter": Screen(at="/rates/parts", role="counter"),
+    "learning, nothing yet": Screen(at="/rates/learning", shop="empty"),
+    "learning": Screen(at="/rates/learning"),
+    "learning, refused": Screen(
+        at="/rates/learning", typed={"what": " "}, press="Write down", answer=422,
+    ),
+    "learning, an operation": Screen(at="/rates/learning/LEAK"),
+    "own record, nothing yet": Screen(at="/rates/record", shop="empty"),
+    "own record": Screen(at="/rates/record"),
+    "order, minutes refused": Screen(
+        at="/counter/orders/{ready}", role="bench", typed={"minutes": "long"},
+        press="Write the minutes down", answer=422,
+    ),
     "editions": Screen(at="/rates/editions"),
     "edition, a draft": Screen(at="/rates/editions/{times}"),
     "edition, a draft without quotes": Screen(
@@ -239,7 +261,31 @@ class Full(Shop):
             at, who = self.now.at, self.now.who
             keys |= self.money(session, keys)
             people.register_device(session, "Tablet", at=at, who=who)
+        self.learn(brook)
         return {**keys, "times": self.times()}
+
+    def learn(self, customer):
+        """Do a dozen jobs, write down what they took and showed, and learn from it."""
+        for number in range(12):
+            key = self.order(FOUR, customer)
+            with self.database.transaction() as session:
+                order = orders.order_of(session, key)
+                minutes = Decimal(400 + 20 * number if number else 1500)
+                bench.clock(session, order, minutes, self.now)
+                leak = Decimal(40 + number)
+                bench.clock(session, order, leak, self.now, operations=["LEAK"])
+                found = {"guides-worn": (16, number % 3), "bowed": (1, number % 2)}
+                bench.write_found(session, order, found, self.now)
+            self.move(key, OrderMove.MAKE_READY, OrderMove.COLLECT)
+        learning.learn(self.database, self.now, "asked for")
+        quote = self.yes(self.quote(("", FOUR), customer_id=customer))
+        with self.database.transaction() as session:
+            row = quotes.quote_of(session, quote)
+            own_record.foretell(session, row.revisions[-1])
+            order = orders.book_in(session, row, orders.BookedIn(), self.now)
+            bench.clock(session, order, Decimal(480), self.now)
+            key = order.id
+        self.move(key, OrderMove.MAKE_READY, OrderMove.COLLECT)
 
     def times(self):
         """Draft new times; return the key."""
