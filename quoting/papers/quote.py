@@ -4,7 +4,8 @@ Cost and margin never stand on it.
 """
 
 from collections.abc import Iterable, Sequence
-from typing import Any
+from decimal import Decimal
+from typing import Any, NamedTuple
 
 from quoting.domain.edition import Edition
 from quoting.domain.quote import Alternative, Quote, not_included
@@ -20,8 +21,26 @@ from quoting.papers.priced_table import (
 )
 
 
+class OnTop(NamedTuple):
+    """What an inspection may find of one alternative, and what it then costs.
+
+    Attributes:
+        says: what it may find, in the customer's words.
+        one: what it adds for one that is affected; net, and with tax.
+        all: what it adds for all of them.
+    """
+
+    says: str
+    one: tuple[Decimal, Decimal]
+    all: tuple[Decimal, Decimal]
+
+
 def quote_paper(
-    edition: Edition, quote: Quote, formats: Formats, size: str = ""
+    edition: Edition,
+    quote: Quote,
+    formats: Formats,
+    size: str = "",
+    on_top: Sequence[Sequence[OnTop]] = (),
 ) -> Paper:
     """Return the quote with its alternatives side by side.
 
@@ -30,6 +49,7 @@ def quote_paper(
         quote: one to three alternatives.
         formats: the reader's locale.
         size: ``A4`` or ``Letter``; empty: as the locale's country has it.
+        on_top: of each alternative what may come on top.
     """
     formats = on_paper(formats)
     ways = quote.alternatives
@@ -64,15 +84,21 @@ def quote_paper(
             "table": priced_table(
                 edition, [(way.job, way.priced) for way in ways], formats
             ),
-            "notes": list(_notes(edition, ways, formats)),
+            "notes": list(_notes(edition, ways, formats, on_top)),
         },
     )
 
 
 def _notes(
-    edition: Edition, ways: Sequence[Alternative], formats: Formats
+    edition: Edition,
+    ways: Sequence[Alternative],
+    formats: Formats,
+    on_top: Sequence[Sequence[OnTop]],
 ) -> Iterable[tuple[str, Sequence[str]]]:
     """Yield what one should know beside the price: its heading and its sentences."""
+    if found := list(_on_top(edition, ways, formats, on_top)):
+        asks = "We ask you before we do any of it."
+        yield "What may come on top", [*found, asks]
     if excluded := list(_excluded(edition, ways)):
         yield "Not included", [f"{', '.join(excluded)}."]
     if condemned := list(_condemned(ways, formats)):
@@ -83,6 +109,27 @@ def _notes(
         yield "If more turns out to be needed", [edition.ceiling.legend]
     if guarantee := edition.shop.guarantee:
         yield "Guarantee", [guarantee]
+
+
+def _on_top(
+    edition: Edition,
+    ways: Sequence[Alternative],
+    formats: Formats,
+    on_top: Sequence[Sequence[OnTop]],
+) -> Iterable[str]:
+    """Yield what may come on top, in words and amounts; never how often it does."""
+    for way, letter, found in zip(ways, _letters(ways), on_top, strict=False):
+        terms = way.job.terms or edition.terms[edition.shop.terms]
+        gross = int(terms.headline != "net")
+        told = []
+        for each in found:
+            one, every = formats.money(each.one[gross]), formats.money(each.all[gross])
+            range_of = one if one == every else f"{one} for one, {every} for all"
+            told.append(f"{each.says}: {range_of}")
+        if told:
+            before = f"{letter}. If we find " if letter else "If we find "
+            mode = "with tax" if gross else "before tax"
+            yield f"{before}{'; '.join(told)}, {mode}."
 
 
 def _letters(ways: Sequence[Alternative]) -> Sequence[str]:

@@ -37,7 +37,7 @@ from quoting.store.models import (
     Photo,
     Quote,
 )
-from quoting.workflow import issuing, orders, quotes
+from quoting.workflow import issuing, orders, own_record, quotes
 from quoting.workflow.customers import NoSuchRecordError
 from quoting.workflow.quotes import Now
 
@@ -86,7 +86,13 @@ def quote(session: Session, row: Quote, now: Now) -> int:
     revision = row.revisions[-1]
     edition = quotes.edition_of(session, revision)
     offer = quotes.offered(session, row, revision)
-    paper = quote_paper(edition, offer, _formats(edition), edition.shop.paper)
+    paper = quote_paper(
+        edition,
+        offer,
+        _formats(edition),
+        edition.shop.paper,
+        own_record.on_top(session, revision),
+    )
     return _issue(session, paper, QUOTE, offer.number, row, now)
 
 

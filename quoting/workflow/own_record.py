@@ -8,8 +8,9 @@ import json
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
+from decimal import Decimal
 from math import sqrt
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session, aliased, joinedload, undefer
@@ -18,6 +19,9 @@ from quoting.domain.life import OrderState
 from quoting.files import work_done
 from quoting.store.models import Approval, Clocked, Foretold, Order, Revision
 from quoting.workflow import learning, prospects, quotes
+
+if TYPE_CHECKING:
+    from quoting.papers.quote import OnTop
 
 #: Shares of jobs that minutes are kept for.
 SHARES = {"p05": 0.05, "p10": 0.1, "p50": 0.5, "p80": 0.8, "p90": 0.9, "p95": 0.95}
@@ -74,10 +78,48 @@ def foretell(session: Session, revision: Revision) -> None:
                 low=minor(money.low.total) if money.varies else None,
                 likely=minor(money.likely.total) if money.varies else None,
                 high=minor(money.high.total) if money.varies else None,
-                told=json.dumps([each.finding.code for each in money.extras]),
+                told=json.dumps(
+                    [
+                        {
+                            "finding": each.finding.code,
+                            "says": each.finding.says,
+                            "one": [minor(each.one.net), minor(each.one.total)],
+                            "all": [minor(each.all.net), minor(each.all.total)],
+                        }
+                        for each in money.extras
+                        if each.alike.with_any
+                    ]
+                ),
             )
         )
     session.flush()
+
+
+def on_top(session: Session, revision: Revision) -> "list[list[OnTop]]":
+    """Return of each alternative what was said of what may come on top of it."""
+    from quoting.papers.quote import OnTop
+
+    money = quotes.currency_of(session, revision.quote).from_minor
+    told = {
+        key: json.loads(text)
+        for key, text in session.execute(
+            select(Foretold.way_id, Foretold.told).where(
+                Foretold.way_id.in_([way.id for way in revision.ways])
+            )
+        )
+    }
+
+    def both(amounts: list[int]) -> tuple[Decimal, Decimal]:
+        net, total = amounts
+        return money(net), money(total)
+
+    return [
+        [
+            OnTop(each["says"], both(each["one"]), both(each["all"]))
+            for each in told.get(way.id, ())
+        ]
+        for way in revision.ways
+    ]
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,18 +1,30 @@
 """What the shop's own records say, on both databases."""
 
+import re
 from dataclasses import replace
 from decimal import Decimal
 from math import isclose
 
 import pytest
+from lxml.html import fromstring
 from shop import DAY, now
+from sqlalchemy import select
 
 from quoting.domain.consent import Consent, How
 from quoting.domain.errors import ProblemsError
+from quoting.domain.job import Asked
 from quoting.domain.life import OrderMove
+from quoting.domain.pricing import price
 from quoting.files import work_done
-from quoting.store.models import Clocked, Learning, Order
-from quoting.workflow import bench, learning, orders, quotes
+from quoting.store.models import Clocked, Learning, Order, PaperMade
+from quoting.workflow import (
+    bench,
+    counter_papers,
+    learning,
+    orders,
+    own_record,
+    quotes,
+)
 from quoting.workflow.orders import BookedIn
 
 TWIN_CAM = "16v twin cam valve job"
@@ -119,8 +131,6 @@ def test_what_was_learnt_is_kept_and_asked_without_a_refit(shop, customer):
 
 
 def shop_minutes(shop):
-    from quoting.domain.pricing import price
-
     priced = price(shop.edition, shop.job(TWIN_CAM), DAY)
     return [float(line.minutes) for line in priced.lines]
 
@@ -205,3 +215,85 @@ def test_findings_that_cannot_be_change_nothing(shop, customer):
             bench.write_found(session, order, {"bowed": (1, 2)}, now())
         rows = bench.found(session, order)
         assert [(row.at_risk, row.affected) for row in rows] == [(1, 0)]
+
+
+# What was foretold.
+
+
+WORN = {"guides-worn": (16, 4), "bowed": (1, 0)}
+SOUND = {"guides-worn": (16, 0), "bowed": (1, 0)}
+
+
+def foretold(shop, customer, *found):
+    """Learn from a dozen jobs with findings; return the key of a quote after them."""
+    for i in range(12):
+        done(shop, customer, [("300", ())], found=found[i % len(found)], days=i)
+    learning.learn(shop.database, now(days=20), "asked for")
+    key = shop.save(TWIN_CAM, customer=customer, days=21)
+    with shop.database.transaction() as session:
+        own_record.foretell(session, quotes.quote_of(session, key).revisions[-1])
+    return key
+
+
+def quote_text(shop, key):
+    with shop.database.transaction() as session:
+        quote = quotes.quote_of(session, key)
+        paper = counter_papers.quote(session, quote, now(days=21))
+        html = session.scalar(select(PaperMade.html).where(PaperMade.id == paper))
+    return fromstring(html).text_content()
+
+
+def test_a_quote_says_in_words_what_may_come_on_top_and_what_it_costs(shop, customer):
+    """One guide and all sixteen are priced as if they had been asked for."""
+    text = quote_text(shop, foretold(shop, customer, WORN))
+    said = "If we find worn valve guides: £51.57 for one, £506.19 for all, with tax."
+
+    assert said in " ".join(text.split())
+    assert "We ask you before we do any of it." in text
+    assert "of your" not in text
+    assert not re.search(r"\d\s?%.*worn|worn.*\d\s?%", text)
+
+
+def test_one_guide_more_costs_what_it_costs_when_it_is_asked_for(shop, customer):
+    """The same figures by the calculation: the job with guide 1E1, and with all."""
+    key = foretold(shop, customer, WORN)
+    with shop.database.reading() as session:
+        [[each, *_]] = own_record.on_top(
+            session, quotes.quote_of(session, key).revisions[-1]
+        )
+    as_asked = shop.job(TWIN_CAM)
+    before = price(shop.edition, as_asked, DAY).totals.total
+    every = replace(as_asked, work=(*as_asked.work, Asked(operation="GREP")))
+    assert each.all[1] == price(shop.edition, every, DAY).totals.total - before
+
+
+def test_what_was_never_found_is_not_spoken_of_on_a_quote(shop, customer):
+    text = quote_text(shop, foretold(shop, customer, SOUND))
+    assert "What may come on top" not in text
+
+
+def test_a_quote_keeps_the_model_it_was_priced_with(shop, customer):
+    key = foretold(shop, customer, WORN)
+    before = quote_text(shop, key)
+    for i in range(30, 42):
+        done(shop, customer, [("600", ())], found=WORN, days=i)
+    learning.learn(shop.database, now(days=50), "asked for")
+
+    assert quote_text(shop, key) == before
+
+
+def test_money_that_was_said_is_held_against_what_the_head_needed(shop, customer):
+    key = foretold(shop, customer, WORN, SOUND)
+    with shop.database.transaction() as session:
+        quote = quotes.quote_of(session, key)
+        at = now(days=22)
+        yes = Consent(by="Mabel Osgood", how=How.PHONE)
+        quotes.accept(session, quote, quote.version, 1, yes, at.at, at)
+        order = orders.book_in(session, quote, BookedIn(), at)
+        bench.clock(session, order, Decimal(300), at)
+        orders.move(session, order, order.version, OrderMove.MAKE_READY, at)
+    with shop.database.reading() as session:
+        [job] = own_record.came(session)
+    assert job.money.low == job.total <= job.money.likely <= job.money.high
+    assert own_record.within_money([job]) == own_record.Coverage(1, 1, 0.8)
+    assert own_record.coverage([job], 0.8).inside == 1
