@@ -97,8 +97,7 @@ def _notes(
 ) -> Iterable[tuple[str, Sequence[str]]]:
     """Yield what one should know beside the price: its heading and its sentences."""
     if found := list(_on_top(edition, ways, formats, on_top)):
-        asks = "We ask you before we do any of it."
-        yield "What may come on top", [*found, asks]
+        yield "What may come on top", found
     if excluded := list(_excluded(edition, ways)):
         yield "Not included", [f"{', '.join(excluded)}."]
     if condemned := list(_condemned(ways, formats)):
@@ -118,18 +117,21 @@ def _on_top(
     on_top: Sequence[Sequence[OnTop]],
 ) -> Iterable[str]:
     """Yield what may come on top, in words and amounts; never how often it does."""
+    said: dict[str, list[str]] = {}
+    modes = set()
     for way, letter, found in zip(ways, _letters(ways), on_top, strict=False):
         terms = way.job.terms or edition.terms[edition.shop.terms]
         gross = int(terms.headline != "net")
-        told = []
         for each in found:
             one, every = formats.money(each.one[gross]), formats.money(each.all[gross])
-            range_of = one if one == every else f"{one} for one, {every} for all"
-            told.append(f"{each.says}: {range_of}")
-        if told:
-            before = f"{letter}. If we find " if letter else "If we find "
-            mode = "with tax" if gross else "before tax"
-            yield f"{before}{'; '.join(told)}, {mode}."
+            amount = one if one == every else f"{one} for one, {every} for all"
+            said.setdefault(each.says, []).append(f"{letter} {amount}".strip())
+            modes.add("with tax" if gross else "before tax")
+    for finding, amounts in said.items():
+        yield f"{finding[:1].upper()}{finding[1:]}: {'; '.join(amounts)}."
+    if said:
+        mode = f"{' and '.join(sorted(modes))}, and on top of the price above"
+        yield f"Amounts are {mode}; we ask you before we do any of it."
 
 
 def _letters(ways: Sequence[Alternative]) -> Sequence[str]:
