@@ -307,6 +307,10 @@ class Terms:
     ceiling: Decimal | None = column(
         PERCENT, "How far work may exceed the quote without asking", default=None
     )
+    settlement: Decimal = column(
+        PERCENT, "Off the total with tax for who pays early", default=ZERO
+    )
+    settlement_days: int = column(WHOLE, "Days within which that holds", default=0)
 
     def discount(self, group: str) -> Decimal:
         """Return the per cent off an income group; 0 where none is ever given.

@@ -3,6 +3,7 @@
 Amounts are in the smallest unit of the currency of the invoice.
 """
 
+from datetime import date, timedelta
 from enum import StrEnum
 
 from sqlalchemy import func, select
@@ -21,7 +22,7 @@ from quoting.store.models import (
     DocumentIssued,
     GivenUp,
 )
-from quoting.workflow import invoices, journal
+from quoting.workflow import invoices, journal, rates
 from quoting.workflow.payments import MoreThanHeldError, NoReasonError
 from quoting.workflow.quotes import Now
 
@@ -128,6 +129,18 @@ def settle_early(
         narrative=f"{document.number}: {why}",
     )
     return row
+
+
+def early(session: Session, document: DocumentIssued, on: date) -> int:
+    """Return what its customer's terms let paying on a day take off; 0: nothing."""
+    edition = rates.in_force(session, document.on).edition
+    known = document.customer.terms if document.customer else ""
+    terms = edition.terms.get(known or edition.shop.terms)
+    if terms is None or on > document.on + timedelta(days=terms.settlement_days):
+        return 0
+    currency = edition.currency
+    due = currency.from_minor(document.left)
+    return currency.to_minor(invoices.early_discount(due, terms, currency.unit))
 
 
 def owes(document: DocumentIssued, gross: int) -> None:

@@ -30,9 +30,10 @@ from quoting.domain.job import FreeLine, Job, Override
 from quoting.domain.journal import of_document
 from quoting.domain.legal_form import legends_for, which_document
 from quoting.domain.life import OrderState, sets_aside
-from quoting.domain.money import ZERO, apportion
+from quoting.domain.money import HUNDRED, ZERO, apportion, round_to
 from quoting.domain.pricing import Priced, price
 from quoting.domain.quote import Alternative, last_gate
+from quoting.domain.rates import Terms
 from quoting.domain.tax import Group
 from quoting.domain.tax_rules import Certificate, asked, exempted
 from quoting.domain.tax_rules import Change as RuleChange
@@ -143,6 +144,11 @@ class _Done:
         """Return the number by which the shop calls it."""
         return self.order.number if self.order else self.quote.number
 
+    def delivered(self, formats: Formats) -> str:
+        """Return its number, which its delivery note bears, with that note's day."""
+        on = self.order.collected if self.order else None
+        return f"{self.number}, delivered {formats.date(on)}" if on else self.number
+
 
 def draft(
     session: Session,
@@ -186,7 +192,10 @@ def draft(
     edition, shop = lead.edition, lead.edition.shop
     formats = Formats(shop.locale, edition.currency)
     items, taxes = invoicing.items_of(
-        [Work(done.priced, done.number if len(work) > 1 else "") for done in work],
+        [
+            Work(done.priced, done.delivered(formats) if len(work) > 1 else "")
+            for done in work
+        ],
         edition.policy,
         edition.currency.unit,
     )
@@ -218,6 +227,7 @@ def draft(
         which_document(country, document.gross, edition.currency.code, named=named)
     held = _held(session, work) if deposits else []
     document = replace(document, deposits=_deducted(session, document, held))
+    document = replace(document, terms=_early(document, terms, formats))
     return Draft(
         document,
         tuple((done.number, changes(done.agreed.priced, done.priced)) for done in work),
@@ -243,6 +253,29 @@ def _as_quoted(
         its = items[len(said) : len(said) + len(lines)]
         said += as_quoted(its, lines, done.edition, done.job, on_paper(formats))
     return tuple(said)
+
+
+def _early(document: Document, terms: Terms, formats: Formats) -> str:
+    """Return what somebody who pays early may take off, as printed; mostly nothing.
+
+    Source:
+        HMRC Brief 49/2014 (seen quoted): the invoice shows the full tax, states the
+        terms, and says that the tax paid is that of the sum paid.
+    """
+    off = early_discount(document.due, terms, document.currency.unit)
+    if not off or document.due <= 0:
+        return ""
+    until = formats.date(document.on + timedelta(days=terms.settlement_days))
+    return (
+        f"Paid by {until}, {formats.percent(terms.settlement)} or {formats.money(off)} "
+        f"may be taken off: then {formats.money(document.due - off)} settles it, and "
+        "only the tax within what was paid may be claimed back."
+    )
+
+
+def early_discount(due: Decimal, terms: Terms, unit: Decimal) -> Decimal:
+    """Return what paying early takes off a sum with tax, by some terms."""
+    return round_to(due * terms.settlement / HUNDRED, unit)
 
 
 def _ready(quote: Quote, on: date) -> date:

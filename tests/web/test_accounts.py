@@ -4,8 +4,8 @@ import csv
 import io
 import json
 import zipfile
-from datetime import date
-from decimal import Decimal
+from datetime import date, timedelta
+from decimal import ROUND_HALF_UP, Decimal
 
 import page as validator
 import pytest
@@ -13,6 +13,7 @@ from at_the_counter import FOUR, Shop, send
 from lxml import etree
 from pypdf import PdfReader
 from sqlalchemy import select
+from sqlalchemy.orm import undefer
 
 from quoting.domain.life import OrderMove
 from quoting.store.models import (
@@ -20,6 +21,7 @@ from quoting.store.models import (
     DepositTaken,
     DocumentIssued,
     MonthAct,
+    PaperMade,
     Payment,
     Trail,
 )
@@ -428,3 +430,49 @@ def test_what_was_typed_of_a_customer_stays_with_every_problem(shop, accounts):
         "Country: say it first.",
     ):
         assert told in answer.text
+
+
+# Paying early, and one invoice for a month.
+
+
+def test_who_pays_early_is_told_what_that_takes_off_and_gets_it(shop, accounts):
+    """The fleet's terms: 2 % of the total with tax, within ten days."""
+    customer = shop.customer(terms="FLEET")
+    key = shop.order(customer=customer, terms="FLEET")
+    with shop.database.transaction() as session:
+        row = orders.order_of(session, key)
+        orders.move(session, row, row.version, OrderMove.MAKE_READY, shop.now)
+        quote = row.quote_id
+    row = issued(shop, accounts, quote, named="1")
+    off = (Decimal(row.gross) * 2 / 100).quantize(Decimal(1), ROUND_HALF_UP)
+    [html] = [paper.html for paper in papers(shop) if paper.kind == "invoice"]
+    until = row.on + timedelta(days=10)
+
+    assert f"Paid by {until.day} {until:%B %Y}, 2% or £{off / 100:,.2f} may be" in html
+    page = accounts.get(on(row)).text
+    assert f'value="{off / 100:,.2f}"' in page
+    answer = send(
+        accounts, on(row), f"{on(row)}/give-up", how="settlement",
+        amount=str(off / 100), why="paid within ten days",
+    )  # fmt: skip
+    assert answer.status_code == 303, answer.text
+    assert shop.rows(DocumentIssued)[-1].left == row.gross - off
+
+
+def test_after_the_days_are_over_nothing_is_offered_for_paying_early(shop, at, clock):
+    customer = shop.customer(terms="FLEET")
+    key = shop.order(customer=customer, terms="FLEET")
+    with shop.database.transaction() as session:
+        row = orders.order_of(session, key)
+        orders.move(session, row, row.version, OrderMove.MAKE_READY, shop.now)
+        quote = row.quote_id
+    row = issued(shop, at("accounts"), quote, named="1")
+    for days, offered in ((10, True), (1, False)):
+        clock.on(days=days)
+        page = at("accounts").get(on(row)).text
+        assert ('name="how" value="settlement" checked' in page) is offered
+
+
+def papers(shop):
+    with shop.database.reading() as session:
+        return list(session.scalars(select(PaperMade).options(undefer(PaperMade.html))))
