@@ -8,7 +8,7 @@ demonstration tables are part of what is tested.
 from dataclasses import replace
 from datetime import date
 from decimal import Decimal
-from time import perf_counter
+from time import process_time
 
 import pytest
 from hypothesis import given, settings
@@ -1010,10 +1010,10 @@ def test_a_phrase_is_understood_between_two_keystrokes():
     texts = SPOKEN[:: len(SPOKEN) // 40]
     for text in texts:
         say(text, RATES)
-    start = perf_counter()
+    start = process_time()
     for text in texts:
         say(text, RATES)
-    assert (perf_counter() - start) / len(texts) < 0.02
+    assert (process_time() - start) / len(texts) < 0.02
 
 
 def test_a_shop_without_aliases_is_understood_by_its_names():
