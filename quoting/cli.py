@@ -1,5 +1,6 @@
 """The command line: what is asked, what is answered, and exit 2 where it is refused."""
 
+import os
 import sys
 from contextlib import closing, contextmanager
 from dataclasses import replace
@@ -28,6 +29,9 @@ if TYPE_CHECKING:
     from quoting.i18n import Formats
     from quoting.papers.html import Paper
     from quoting.settings import Settings
+
+# The matrices of learning are small: threads would only wait for each other.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 FILE = click.Path(path_type=Path, dir_okay=False)
 FOLDER = click.Path(path_type=Path, file_okay=False)

@@ -536,7 +536,7 @@ class _Year:
                 made = documents.issue(session, rows, self._now(_ACCOUNTS))
                 if made.left:
                     self._begin_payment(customer, made)
-        if self.day == _back(first - timedelta(days=1), -2):
+        if first.month % 2 and self.day == _back(first - timedelta(days=1), -2):
             now = self._now("the program", 0)
             records = learning.gather(session, self.day)
             learning.keep(session, learning.attempt(records, now, "new records"), now)
@@ -591,7 +591,8 @@ class _Year:
             ready=_back(expected, -plan.works - 3),
             draft=plan.until == "draft",
         )
-        own_record.foretell(session, quote.revisions[-1])
+        if plan.until not in ("draft", "declined", "lapsed"):
+            own_record.foretell(session, quote.revisions[-1])
         return quote
 
     def _said(self, text: str, customer: Customer | None) -> Job:

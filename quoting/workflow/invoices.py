@@ -144,11 +144,6 @@ class _Done:
         """Return the number by which the shop calls it."""
         return self.order.number if self.order else self.quote.number
 
-    def delivered(self, formats: Formats) -> str:
-        """Return its number, which its delivery note bears, with that note's day."""
-        on = self.order.collected if self.order else None
-        return f"{self.number}, delivered {formats.date(on)}" if on else self.number
-
 
 def draft(
     session: Session,
@@ -192,10 +187,7 @@ def draft(
     edition, shop = lead.edition, lead.edition.shop
     formats = Formats(shop.locale, edition.currency)
     items, taxes = invoicing.items_of(
-        [
-            Work(done.priced, done.delivered(formats) if len(work) > 1 else "")
-            for done in work
-        ],
+        [Work(done.priced, done.number if len(work) > 1 else "") for done in work],
         edition.policy,
         edition.currency.unit,
     )
@@ -221,7 +213,7 @@ def draft(
         order_number=lead.quote.order_number if len(work) == 1 else "",
         registration=lead.quote.registration if len(work) == 1 else "",
         quote=lead.quote.number if len(work) == 1 else "",
-        work=lead.order.number if lead.order and len(work) == 1 else "",
+        work=_delivered(work, formats),
     )
     if (country := edition.country(on)) is not None:
         which_document(country, document.gross, edition.currency.code, named=named)
@@ -253,6 +245,19 @@ def _as_quoted(
         its = items[len(said) : len(said) + len(lines)]
         said += as_quoted(its, lines, done.edition, done.job, on_paper(formats))
     return tuple(said)
+
+
+def _delivered(work: Sequence[_Done], formats: Formats) -> str:
+    """Return the work orders; of several with the day of the note that bears each."""
+    orders = [done.order for done in work if done.order]
+    if len(work) == 1:
+        return orders[0].number if orders else ""
+    return "; ".join(
+        f"{order.number}, delivered {formats.date(order.collected)}"
+        if order.collected
+        else order.number
+        for order in orders
+    )
 
 
 def _early(document: Document, terms: Terms, formats: Formats) -> str:
