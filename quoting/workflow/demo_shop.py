@@ -258,6 +258,8 @@ _ENDS = {
     "draft": 1,
 }
 _A_DAY = (0, 0, 1, 1, 1, 1, 2)
+#: Days before the last for which it is kept what was foretold of a job.
+_FORETOLD = 200
 
 
 def fill(
@@ -591,7 +593,8 @@ class _Year:
             ready=_back(expected, -plan.works - 3),
             draft=plan.until == "draft",
         )
-        if plan.until not in ("draft", "declined", "lapsed"):
+        going_on = plan.until not in ("draft", "declined", "lapsed")
+        if going_on and (self.on - self.day).days < _FORETOLD:
             own_record.foretell(session, quote.revisions[-1])
         return quote
 
