@@ -15,12 +15,15 @@ beliefs set as the source has them. Data and their sources:
 - Batting averages: Efron and Morris (1975), J. Am. Stat. Assoc. 70.
 - Eight schools: Rubin (1981), J. Educ. Stat. 6; Gelman et al., Bayesian Data
   Analysis, 3rd edition, chapter 5. Conditional means: computed from the closed form.
+- Mixed models: statsmodels (Seabold and Perktold 2010, Proc. 9th Python in Science
+  Conf.), as a reference library.
 - Stack loss: Brownlee (1965), Statistical Theory and Methodology.
   data/statistics/stack_loss.csv.
 """
 
 import csv
 import math
+import warnings
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from datetime import date
@@ -29,6 +32,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import scipy.stats
+import statsmodels.api as sm
 from numpy.typing import NDArray
 from simulated_shop import pinball
 
@@ -554,3 +558,24 @@ def test_quotes_with_wrong_spread_are_set_right_by_what_came() -> None:
     for p in (0.1, 0.5, 0.8, 0.9):
         level = half.ppf(learnt.nominal(np.array([p]))[0])
         assert np.mean(future <= level) == pytest.approx(p, abs=0.03)
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_spreads_come_out_as_those_of_a_library_for_mixed_models(seed: int) -> None:
+    # statsmodels MixedLM, restricted maximum likelihood: a random intercept of each of
+    # 14 machinists over 10 jobs each, with the hyper-priors of ours made flat.
+    draw = np.random.Generator(np.random.PCG64(seed))
+    people = np.repeat(np.arange(14), 10)
+    values = 0.4 + draw.normal(0, 0.3, 14)[people] + draw.normal(0, 0.2, len(people))
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # about its own way to the optimum
+        theirs = sm.MixedLM(values, np.ones((len(values), 1)), groups=people).fit()
+    ours = fit(
+        measured(values.tolist(), machinists=[f"M{each:02}" for each in people]),
+        replace(PLAIN, machinist=Spread(OPEN, 0.1), settled=1e-4, rounds=2000),
+    )
+
+    spread = math.sqrt(float(theirs.cov_re[0, 0]))
+    assert ours.spreads["machinist"] == pytest.approx(spread, rel=2e-3)
+    assert ours.noise == pytest.approx(math.sqrt(theirs.scale), rel=2e-3)
+    assert at(ours, "pace") == pytest.approx(float(theirs.fe_params[0]), abs=2e-3)

@@ -1,9 +1,12 @@
 """What the shop's own records say, on both databases."""
 
 import re
+import subprocess
+import sys
 from dataclasses import replace
 from decimal import Decimal
 from math import isclose
+from pathlib import Path
 
 import pytest
 from lxml.html import fromstring
@@ -297,3 +300,25 @@ def test_money_that_was_said_is_held_against_what_the_head_needed(shop, customer
     assert job.money.low == job.total <= job.money.likely <= job.money.high
     assert own_record.within_money([job]) == own_record.Coverage(1, 1, 0.8)
     assert own_record.coverage([job], 0.8).inside == 1
+
+
+# A program that is stopped while it learns.
+
+
+def test_a_refit_that_is_killed_leaves_what_was_learnt(shop, customer):
+    """It is killed once while it works and once while it would keep the result."""
+    done(shop, customer, [("95", ())])
+    good = learning.learn(shop.database, now(), "asked for")
+    done(shop, customer, [("120", ())], days=1)
+    url = shop.database.url.render_as_string(hide_password=False)
+    for task in ("learn", "keep"):
+        program = Path(__file__).with_name("learning_program.py")
+        with subprocess.Popen(
+            [sys.executable, program, url, task], stdout=subprocess.PIPE, text=True
+        ) as running:
+            assert running.stdout.readline() == "begun\n"
+            running.kill()
+        with shop.database.reading() as session:
+            assert learning.in_use(session).id == good
+            assert learning.latest(session).id == good
+    assert learning.learn(shop.database, now(days=2), "asked for") > good
