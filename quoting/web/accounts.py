@@ -226,6 +226,7 @@ def _document(document_id: int, sent: Sent = _NO_FORM) -> str:
             told=story.of_document(session, row),
             held=deposits.held_for(session, row),
             surcharges=surcharges.of_document(session, row),
+            given_up=debts.of_document(session, row),
             early=debts.early(session, row, wiring().today()),
             reasons=forms.pairs(Why),
             method_choices=forms.pairs(METHODS),

@@ -131,6 +131,12 @@ def settle_early(
     return row
 
 
+def of_document(session: Session, document: DocumentIssued) -> list[GivenUp]:
+    """Return what was given up of a document, in order."""
+    query = select(GivenUp).where(GivenUp.document_id == document.id)
+    return list(session.scalars(query.order_by(GivenUp.id)))
+
+
 def early(session: Session, document: DocumentIssued, on: date) -> int:
     """Return what its customer's terms let paying on a day take off; 0: nothing."""
     edition = rates.in_force(session, document.on).edition
