@@ -157,7 +157,8 @@ class Learnt:
                 f"carried to {self.own} by your shop's general pace."
             )
         jobs = "job" if line.jobs == 1 else "jobs"
-        clocked = f" ({line.clocked} times clocked by itself)" if line.clocked else ""
+        times = "once" if line.clocked == 1 else f"{line.clocked} times"
+        clocked = f" ({times} clocked by itself)" if line.clocked else ""
         return (
             f"{self.operation.name}: book {self.book}; your last {line.jobs} {jobs}"
             f"{clocked} say {self.own}.{self.usual}"
