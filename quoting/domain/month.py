@@ -389,13 +389,17 @@ def reconciles(made: Iterable[Check]) -> bool:
 
 
 class Row(NamedTuple):
-    """A row of a list in the report: what it is, whose, since when, how much."""
+    """A row of a list in the report: what it is, whose, since when, how much.
+
+    ``by`` is the day by which it is to be paid, where it is.
+    """
 
     what: str
     who: str
     on: date | None
     amount: Decimal
     note: str = ""
+    by: date | None = None
 
 
 class Money(NamedTuple):

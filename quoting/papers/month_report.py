@@ -134,7 +134,7 @@ def _list(title: str, rows: Sequence[Row], formats: Formats) -> _Table:
             row.what,
             row.who,
             formats.date(row.on) if row.on else "",
-            row.note,
+            f"pay by {formats.date(row.by)}" if row.by else row.note,
             formats.amount(row.amount),
         )
         for row in rows

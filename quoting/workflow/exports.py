@@ -279,7 +279,16 @@ def _held(name: str, title: str, made: Report, rows: tuple[Listed, ...]) -> Tabl
             Column("amount", MONEY, "open or held"),
             Column("note", TEXT, "in words"),
         ),
-        [(row.what, row.who, row.on, minor(row.amount), row.note) for row in rows],
+        [
+            (
+                row.what,
+                row.who,
+                row.on,
+                minor(row.amount),
+                row.by.isoformat() if row.by else row.note,
+            )
+            for row in rows
+        ],
         keys=0,
     )
 

@@ -503,8 +503,8 @@ class _Gather:
         for row in documents:
             left = row.gross - row.deducted - paid.get(row.id, 0) - gave.get(row.id, 0)
             if left:
-                due = row.pay_by.isoformat() if row.pay_by else ""
-                rows.append(Row(row.number, row.buyer, row.on, self._money(left), due))
+                amount = self._money(left)
+                rows.append(Row(row.number, row.buyer, row.on, amount, by=row.pay_by))
         return tuple(rows)
 
     def _by_key(
