@@ -378,15 +378,15 @@ def keep_learning(
     seen: Signs | None = None
     while not pause(_PAUSE):
         at = clock()
-        with database.reading() as session:
-            on = at.astimezone(ZoneInfo(people.zone(session))).date()
-            try:
+        try:
+            with database.reading() as session:
+                on = at.astimezone(ZoneInfo(people.zone(session))).date()
                 now = signs(session, on)
-            except rates.NoEditionError:
-                continue
-        if now != seen:
-            learn(database, Now("the program", at, on), "new records")
-            seen = now
+            if now != seen:
+                learn(database, Now("the program", at, on), "new records")
+                seen = now
+        except RuleError:
+            continue  # no tables yet, or others are writing: it looks again
 
 
 def latest(session: Session) -> Learning | None:
