@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from sqlalchemy.orm import Session
 
     from quoting.files.learnt import Learnt
+    from quoting.files.past_jobs import PastJobs
     from quoting.i18n import Formats
     from quoting.papers.html import Paper
     from quoting.settings import Settings
@@ -263,6 +264,11 @@ def price(
     default="",
     help="Hardness of seats that the book is written for; that of most past jobs.",
 )
+@click.option(
+    "--keep",
+    is_flag=True,
+    help="Keep the jobs of DIRECTORY with the shop's own, and learn from all of them.",
+)
 @DATABASE
 def learn(
     directory: Path | None,
@@ -270,6 +276,7 @@ def learn(
     on: datetime | None,
     material: str,
     hardness: str,
+    keep: bool,
     database: str | None,
 ) -> None:
     """Learn minutes and likely extras from past jobs.
@@ -282,13 +289,13 @@ def learn(
     from quoting.files.learnt import Learnt
     from quoting.files.past_jobs import read_past_jobs
 
-    if directory is not None and out is None:
-        raise click.UsageError("Say where the files go: --out FOLDER.")
+    if directory is not None and out is None and not keep:
+        raise click.UsageError("Say where the files go (--out FOLDER), or --keep.")
     try:
-        if directory is None:
-            _learn_from_records(database, out)
+        past = None if directory is None else read_past_jobs(directory)
+        if past is None or keep:
+            _learn_from_records(database, out, past)
             return
-        past = read_past_jobs(directory)
         history = past.history(on.date() if on else None, material, hardness)
         minutes = labour.learn(history)
         tendencies = extras.learn(past.inspections, history.today)
@@ -308,7 +315,9 @@ def _say_learnt(learnt: "Learnt", out: Path | None) -> None:
         click.echo(f"written: {path}")
 
 
-def _learn_from_records(database: str | None, out: Path | None) -> None:
+def _learn_from_records(
+    database: str | None, out: Path | None, also: "PastJobs | None"
+) -> None:
     from quoting.files.learnt import Learnt
     from quoting.store.database import Database
     from quoting.workflow import learning, people
@@ -318,7 +327,11 @@ def _learn_from_records(database: str | None, out: Path | None) -> None:
         at = datetime.now(UTC)
         with records.reading() as session:
             on = at.astimezone(ZoneInfo(people.zone(session))).date()
-        key = learning.learn(records, Now("command line", at, on), "asked for")
+        now = Now("command line", at, on)
+        if also is not None:
+            with records.transaction() as session:
+                learning.bring_in(session, also, now)
+        key = learning.learn(records, now, "asked for")
         with records.reading() as session:
             tried, past = learning.latest(session), learning.past_jobs(session, on)
             found = learning.state(session)

@@ -1,12 +1,13 @@
 """A shop's past jobs, read from a folder of CSV tables."""
 
 import datetime
+import json
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from quoting.domain.errors import Problem, ProblemsError
 from quoting.domain.tables import (
@@ -410,4 +411,81 @@ def _assembled(rows: Mapping[str, list[Any]]) -> PastJobs:
             row.op: "unit" if FOUND in row.driver else row.driver or "unit"
             for row in rows["operations"]
         },
+    )
+
+
+def write_jobs(past: PastJobs) -> str:
+    """Return the past jobs, their inspections and markers as text for ``read_jobs``."""
+    return json.dumps(
+        {
+            "jobs": [
+                {
+                    "job": job.job,
+                    "on": job.on.isoformat(),
+                    "cells": [
+                        [c.operation, c.quantity, c.setups, c.factor] for c in job.cells
+                    ],
+                    "clockings": [
+                        [c.row, c.operations, c.minutes] for c in job.clockings
+                    ],
+                    **{name: getattr(job, name) for name in _OF_A_JOB},
+                }
+                for job in past.jobs
+            ],
+            "inspections": [
+                [
+                    each.job,
+                    each.on.isoformat(),
+                    each.finding,
+                    each.at_risk,
+                    each.affected,
+                    each.circumstances,
+                ]
+                for each in past.inspections
+            ],
+            "markers": [[m.on.isoformat(), m.operations, m.what] for m in past.markers],
+        },
+        ensure_ascii=False,
+        separators=(",", ":"),
+    )
+
+
+_OF_A_JOB = ("family", "machinist", "material", "hardness")
+
+
+class Earlier(NamedTuple):
+    """What ``read_jobs`` gives back."""
+
+    jobs: "tuple[PastJob, ...]"
+    inspections: "tuple[Inspection, ...]"
+    markers: "tuple[Marker, ...]"
+
+
+def read_jobs(text: str) -> Earlier:
+    """Return what ``write_jobs`` wrote."""
+    from quoting.domain.calibration import Cell, Clocking, Marker, PastJob
+    from quoting.domain.extras import Circumstances, Inspection
+
+    day, values = datetime.date.fromisoformat, json.loads(text)
+    return Earlier(
+        tuple(
+            PastJob(
+                job=row["job"],
+                on=day(row["on"]),
+                cells=tuple(Cell(*cell) for cell in row["cells"]),
+                clockings=tuple(
+                    Clocking(name, tuple(codes), minutes)
+                    for name, codes, minutes in row["clockings"]
+                ),
+                **{name: row[name] for name in _OF_A_JOB},
+            )
+            for row in values["jobs"]
+        ),
+        tuple(
+            Inspection(job, day(on), finding, at_risk, affected, Circumstances(*about))
+            for job, on, finding, at_risk, affected, about in values["inspections"]
+        ),
+        tuple(
+            Marker(day(on), tuple(codes), what) for on, codes, what in values["markers"]
+        ),
     )

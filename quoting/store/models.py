@@ -518,6 +518,19 @@ class Changeover(Record):
     by: Mapped[str] = mapped_column(String(200))
 
 
+class EarlierJobs(Record):
+    """Past jobs that were brought in from a folder of tables; never changed."""
+
+    __tablename__ = "earlier_jobs"
+
+    id: Mapped[Key]
+    sha256: Mapped[str] = mapped_column(String(64), unique=True)
+    jobs: Mapped[int]
+    at: Mapped[Instant]
+    by: Mapped[str] = mapped_column(String(200))
+    content: Mapped[str] = mapped_column(Text, deferred=True)
+
+
 class Learning(Record):
     """What was learnt from the records at one time; one that failed has no state."""
 

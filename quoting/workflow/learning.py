@@ -8,7 +8,7 @@ good one stays in use. Needs numpy only where something is learnt or asked.
 
 import hashlib
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from functools import lru_cache
 from time import perf_counter
@@ -23,12 +23,13 @@ from quoting.domain.errors import RuleError, translatable
 from quoting.domain.head import COUNTS
 from quoting.domain.life import OrderState
 from quoting.files import work_done
-from quoting.files.past_jobs import JOIN
+from quoting.files.past_jobs import JOIN, read_jobs, write_jobs
 from quoting.store import audit
 from quoting.store.database import Database
 from quoting.store.models import (
     Changeover,
     Clocked,
+    EarlierJobs,
     Found,
     Learning,
     Order,
@@ -89,6 +90,7 @@ class Signs(NamedTuple):
     found: str
     over: int
     changeovers: int
+    earlier: int
     edition: int
     machinists: bool
 
@@ -102,6 +104,7 @@ def signs(session: Session, on: date) -> Signs:
         f"{latest} {session.scalar(select(func.count(Found.id)))}",
         session.scalar(select(func.count(Order.id)).where(Order.state.in_(_OVER))) or 0,
         session.scalar(select(func.max(Changeover.id))) or 0,
+        session.scalar(select(func.max(EarlierJobs.id))) or 0,
         rates.in_force(session, on).id,
         _by_machinist(session),
     )
@@ -156,6 +159,11 @@ def gather(session: Session, on: date) -> Records:
         Marker(row.on, tuple(row.operations.split(JOIN)), row.what)
         for row in session.scalars(select(Changeover).order_by(Changeover.id))
     ]
+    for text in session.scalars(select(EarlierJobs.content).order_by(EarlierJobs.id)):
+        earlier = read_jobs(text)
+        jobs += [job if named else replace(job, machinist="") for job in earlier.jobs]
+        inspections += earlier.inspections
+        markers += earlier.markers
     history = History(
         book=book,
         jobs=tuple(jobs),
@@ -177,6 +185,30 @@ def gather(session: Session, on: date) -> Records:
         edition_id=in_force.id,
         sha256=hashlib.sha256(told.encode()).hexdigest(),
     )
+
+
+def bring_in(session: Session, past: "PastJobs", now: Now) -> EarlierJobs:
+    """Keep past jobs of a folder beside the shop's own; the same ones only once."""
+    content = write_jobs(past)
+    seal = hashlib.sha256(content.encode()).hexdigest()
+    there = session.scalar(select(EarlierJobs).where(EarlierJobs.sha256 == seal))
+    if there is not None:
+        return there
+    row = EarlierJobs(
+        sha256=seal, jobs=len(past.jobs), at=now.at, by=now.who, content=content
+    )
+    session.add(row)
+    session.flush()
+    audit.record(
+        session,
+        at=now.at,
+        who=now.who,
+        what="earlier jobs brought in",
+        subject="earlier jobs",
+        subject_id=row.id,
+        new=f"{row.jobs} jobs",
+    )
+    return row
 
 
 def book_of(edition: Edition) -> "tuple[BookTime, ...]":

@@ -17,12 +17,14 @@ from click.testing import CliRunner, Result
 from shop import Shop as Workshop
 from shop import now
 from simulated_shop import Shop, pinball, simulate, write
+from sqlalchemy import select
 
 from quoting.cli import main
 from quoting.domain.consent import Consent, How
 from quoting.domain.life import OrderMove
 from quoting.store.database import Database
-from quoting.workflow import bench, orders, people, quotes
+from quoting.store.models import EarlierJobs
+from quoting.workflow import bench, learning, orders, people, quotes
 from quoting.workflow.orders import BookedIn
 
 SEED, JOBS = 21, 250
@@ -407,6 +409,57 @@ def test_without_a_folder_the_records_are_learnt_from(
     assert said.stdout.startswith("1 past jobs and ")
     assert "1 past job from" in section(out, "What your past jobs say")
     assert "1 job inspected, too few" in section(out, "What may come on top")
+
+
+def test_earlier_jobs_are_kept_beside_the_shop_s_own_and_only_once(
+    records: str, tmp_path: Path
+) -> None:
+    """Three jobs of a spreadsheet and one of the records: four to learn from."""
+    folder = tmp_path / "earlier"
+    folder.mkdir()
+    for name, text in EARLIER.items():
+        (folder / f"{name}.csv").write_text(text, "utf-8")
+    for _ in range(2):
+        said = learn(folder, "--keep", "--database", records)
+        assert said.exit_code == 0, said.output
+        assert said.stdout.startswith("4 past jobs and ")
+    database = Database(records)
+    with database.reading() as session:
+        assert [row.jobs for row in session.scalars(select(EarlierJobs))] == [3]
+        state = learning.state(session)
+        assert state is not None
+        line = state[1].labour.line("SCUT")
+        assert (line.jobs, line.clocked) == (4, 2)
+        worn = state[1].tendencies["guides-worn"].counts()
+        assert (worn.jobs, worn.affected) == (3, 7)
+    database.close()
+
+
+def test_earlier_jobs_with_a_problem_are_not_kept_at_all(
+    records: str, tmp_path: Path
+) -> None:
+    for name, text in EARLIER.items():
+        (tmp_path / f"{name}.csv").write_text(
+            text.replace("J3,SCUT", "J9,SCUT"), "utf-8"
+        )
+    said = learn(tmp_path, "--keep", "--database", records)
+    assert said.exit_code == 2
+    assert "no such row in jobs.csv" in said.output
+    database = Database(records)
+    with database.reading() as session:
+        assert session.scalars(select(EarlierJobs)).all() == []
+    database.close()
+
+
+EARLIER = {
+    "operations": "op,book_setup,book_unit\nSCUT,16,4.5\nSKIM,28,6.5\n",
+    "jobs": "job,date\nJ1,2025-03-01\nJ2,2025-04-01\nJ3,2025-05-01\n",
+    "cells": ("job,op,qty\nJ1,SCUT,16\nJ1,SKIM,1\nJ2,SCUT,8\nJ3,SCUT,16\nJ3,SKIM,1\n"),
+    "clockings": ("row,job,minutes,ops\nR1,J1,130,\nR2,J2,60,SCUT\nR3,J3,95,SCUT\n"),
+    "findings": (
+        "job,finding,at_risk,affected\nJ1,guides-worn,16,4\nJ2,guides-worn,8,0\n"
+    ),
+}
 
 
 def test_a_folder_without_a_place_for_the_files_is_refused(tmp_path: Path) -> None:

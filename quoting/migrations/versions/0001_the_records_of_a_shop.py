@@ -94,6 +94,17 @@ def upgrade() -> None:
         sa.UniqueConstraint("token", name=op.f("uq_devices_token")),
     )
     op.create_table(
+        "earlier_jobs",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("sha256", sa.String(length=64), nullable=False),
+        sa.Column("jobs", sa.Integer(), nullable=False),
+        sa.Column("at", sa.DateTime(), nullable=False),
+        sa.Column("by", sa.String(length=200), nullable=False),
+        sa.Column("content", sa.Text(), nullable=False),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_earlier_jobs")),
+        sa.UniqueConstraint("sha256", name=op.f("uq_earlier_jobs_sha256")),
+    )
+    op.create_table(
         "editions",
         sa.Column("id", sa.Integer(), nullable=False),
         sa.Column("name", sa.String(length=200), nullable=False),
@@ -1332,6 +1343,7 @@ def downgrade() -> None:
         batch_op.drop_index(batch_op.f("ix_editions_valid_from"))
 
     op.drop_table("editions")
+    op.drop_table("earlier_jobs")
     op.drop_table("devices")
     with op.batch_alter_table("customers", schema=None) as batch_op:
         batch_op.drop_index(batch_op.f("ix_customers_name"))
