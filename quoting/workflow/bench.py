@@ -4,6 +4,7 @@ The whole job is the first thing that minutes are written down for; single opera
 say more. Both are what times and likely extras are learnt from.
 """
 
+import re
 from collections.abc import Mapping, Sequence
 from decimal import Decimal
 
@@ -11,24 +12,34 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from quoting.domain.errors import Problem, ProblemsError, RuleError, translatable
+from quoting.domain.money import ZERO
+from quoting.domain.rates import Finding
 from quoting.files import work_done
 from quoting.files.past_jobs import JOIN
 from quoting.files.work_done import WorkDone
 from quoting.store import audit
 from quoting.store.models import Changeover, Clocked, Found, Order
+from quoting.workflow import quotes, rates
 from quoting.workflow.customers import NoSuchRecordError
 from quoting.workflow.quotes import Now
 
 #: A week of days and nights: no job of one work order takes longer.
 MOST_MINUTES = Decimal(10_000)
+#: No work order brings more of anything to look at.
+_MOST_AT_RISK = 10_000
+_MINUTES = re.compile(
+    r"(?:(?P<hours>[0-9]{1,3}):)?(?P<minutes>[0-9]{1,5}(?:[.,][0-9]{1,3})?)"
+)
+#: So much of what was sent a refusal repeats.
+_SHOWN = 40
 
 
 class NoSuchMinutesError(RuleError):
     """Minutes are none, or more than any job takes."""
 
     message = translatable(
-        "{minutes} minutes cannot be: write more than 0 and at most {most}, such as "
-        "95, or 1:35 for hours and minutes."
+        "{minutes!r} cannot be: write minutes, more than 0 and at most {most}, such "
+        "as 95, or 1:35 for hours and minutes."
     )
 
 
@@ -42,9 +53,27 @@ class NotAtRiskError(RuleError):
     """More was found than was looked at, or nothing was looked at."""
 
     message = translatable(
-        "{finding}: {affected} of {at_risk} cannot be; write how many were looked at, "
-        "and of those how many had it. Leave both empty where nobody looked."
+        "{affected} of {at_risk} cannot be; write how many were looked at, and of "
+        "those how many had it. Leave both empty where nobody looked."
     )
+
+
+class NoSuchFindingError(RuleError):
+    """A finding is none that the tables know."""
+
+    message = translatable("inspections look for no such thing.")
+
+
+class CondemnedInsteadError(RuleError):
+    """A finding that condemns a head is written down as one to be put right."""
+
+    message = translatable("a head that has it is condemned; say so of the head.")
+
+
+class NoSuchWorkError(RuleError):
+    """Work goes differently that the tables do not know."""
+
+    message = translatable("The tables hold no operation {operation}.")
 
 
 class NoReasonToLeaveOutError(RuleError):
@@ -62,15 +91,12 @@ def read_minutes(text: str) -> Decimal:
     >>> read_minutes("1:35"), read_minutes(" 95,5 ")
     (Decimal('95'), Decimal('95.5'))
     """
-    hours, colon, rest = text.strip().partition(":")
-    try:
-        minutes = Decimal((rest if colon else hours).replace(",", "."))
-        if colon:
-            minutes += 60 * Decimal(hours)
-    except ArithmeticError:
-        minutes = Decimal(0)
-    if not (minutes.is_finite() and 0 < minutes <= MOST_MINUTES):
-        raise NoSuchMinutesError(minutes=text.strip()[:20], most=MOST_MINUTES)
+    read = _MINUTES.fullmatch(text.strip())
+    minutes = Decimal((read["minutes"] if read else "0").replace(",", "."))
+    if read and read["hours"]:
+        minutes = 60 * Decimal(read["hours"]) + minutes if minutes < 60 else ZERO
+    if not 0 < minutes <= MOST_MINUTES:
+        raise NoSuchMinutesError(minutes=_shown(text.strip()), most=MOST_MINUTES)
     return minutes
 
 
@@ -95,7 +121,9 @@ def clock(
     for operation in operations:
         if operation not in known:
             raise NotInOrderError(
-                number=order.number, operation=operation, known=", ".join(known)
+                number=order.number,
+                operation=_shown(operation),
+                known=", ".join(known),
             )
     row = Clocked(
         order_id=order.id,
@@ -116,12 +144,14 @@ def clock(
 def leave_out(session: Session, row: Clocked, why: str, now: Now) -> None:
     """Keep minutes and no longer learn from them; with no reason, learn from them.
 
+    Somebody else's reason, given meanwhile, is replaced.
+
     Raises:
         NoReasonToLeaveOutError: they count now, and *why* is empty.
     """
     if not row.aside and not why.strip():
         raise NoReasonToLeaveOutError
-    old, row.aside = row.aside, "" if row.aside else why.strip()
+    old, row.aside = row.aside, why.strip()
     session.flush()
     order = session.get_one(Order, row.order_id)
     what = "minutes left out" if row.aside else "minutes counted again"
@@ -164,10 +194,17 @@ def write_found(
     Raises:
         ProblemsError: some of it cannot be; with every problem, nothing is changed.
     """
+    known = quotes.edition_of(session, order.quote.revisions[-1]).findings
     problems = [
-        Problem("findings", None, code, "", str(error))
+        Problem(
+            known[code].name if code in known else _shown(code),
+            None,
+            "",
+            "",
+            str(error),
+        )
         for code, (at_risk, affected) in counts.items()
-        if (error := _impossible(code, at_risk, affected)) is not None
+        if (error := _impossible(known.get(code), at_risk, affected)) is not None
     ]
     if problems:
         raise ProblemsError(problems)
@@ -194,13 +231,21 @@ def write_found(
 
 
 def _impossible(
-    code: str, at_risk: int | None, affected: int | None
-) -> NotAtRiskError | None:
+    finding: Finding | None, at_risk: int | None, affected: int | None
+) -> RuleError | None:
     if at_risk is None and affected is None:
         return None
-    if at_risk is None or affected is None or not 0 <= affected <= at_risk != 0:
+    if finding is None:
+        return NoSuchFindingError()
+    if finding.condemns:
+        return CondemnedInsteadError()
+    if (
+        at_risk is None
+        or affected is None
+        or not 0 <= affected <= at_risk
+        or not 0 < at_risk <= _MOST_AT_RISK
+    ):
         return NotAtRiskError(
-            finding=code,
             affected="nothing" if affected is None else affected,
             at_risk="nothing" if at_risk is None else at_risk,
         )
@@ -221,10 +266,18 @@ def work_of(order: Order) -> WorkDone:
 def change_over(
     session: Session, operations: Sequence[str], what: str, now: Now
 ) -> Changeover:
-    """Write down that some operations go differently from today on."""
+    """Write down that some operations go differently from today on.
+
+    Raises:
+        NoSuchWorkError: the tables hold no such operation.
+    """
+    known = rates.in_force(session, now.on).edition.operations
+    for operation in operations:
+        if operation not in known:
+            raise NoSuchWorkError(operation=_shown(operation))
     row = Changeover(
         on=now.on,
-        operations=JOIN.join(operations),
+        operations=JOIN.join(dict.fromkeys(operations)),
         what=what.strip(),
         at=now.at,
         by=now.who,
@@ -241,6 +294,10 @@ def change_over(
         new=f"{row.operations}: {row.what}",
     )
     return row
+
+
+def _shown(text: str) -> str:
+    return f"{text[:_SHOWN]}…" if len(text) > _SHOWN else text
 
 
 def _note(session: Session, order: Order, now: Now, what: str, **told: str) -> None:

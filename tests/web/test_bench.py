@@ -1,7 +1,7 @@
 """Minutes and findings on the page of a work order."""
 
 import pytest
-from at_the_counter import Shop, send
+from at_the_counter import Shop, form, send
 
 from quoting.store.models import Clocked, Found
 
@@ -44,7 +44,7 @@ def test_minutes_of_the_whole_job_are_written_down_in_one_figure(
     assert "the whole job" in bench.get(page(order)).text
 
 
-@pytest.mark.parametrize("typed", ["0", "-5", "10001", "ten", "", "1:x", "1e9", "nan"])
+@pytest.mark.parametrize("typed", ["0", "-5", "10001", "ten", "", "1:x", "1e9", "nan", "1e1", "1_0", "\u0661\u0662", "-1:90", "1:-5", "1:75", "1e-999"])  # fmt: skip
 def test_minutes_that_cannot_be_are_refused_and_stay_typed(shop, bench, order, typed):
     answer = clock_in(bench, order, minutes=typed, person="Elias", operation="SKIM")
 
@@ -100,10 +100,43 @@ def test_findings_that_cannot_be_are_refused_together_and_nothing_is_kept(
     answer = send(bench, page(order), f"/orders/{order}/findings", **typed)
 
     assert answer.status_code == 422
-    assert "guides-worn: 17 of 16 cannot be" in answer.text
-    assert "bowed: 1 of nothing cannot be" in answer.text
+    assert "<p>Guides worn: 17 of 16 cannot be" in answer.text
+    assert "<p>Head bowed: 1 of nothing cannot be" in answer.text
     assert 'value="17"' in answer.text
     assert shop.rows(Found) == []
+
+
+@pytest.mark.parametrize("count", ["10001", "99999999999"])
+def test_nobody_looks_at_more_than_a_work_order_can_bring(shop, bench, order, count):
+    typed = {"affected-bowed": "0", "at-risk-bowed": count}
+    answer = send(bench, page(order), f"/orders/{order}/findings", **typed)
+
+    assert answer.status_code == 422
+    assert shop.rows(Found) == []
+
+
+@pytest.mark.parametrize("code", ["no-such-thing", "", "x" * 200, "a\0b", "condemned"])
+def test_a_finding_that_cannot_be_written_down_is_refused(shop, bench, order, code):
+    if code == "condemned":
+        findings = shop.edition.findings.values()
+        code = next(finding.code for finding in findings if finding.condemns)
+    typed = {f"affected-{code}": "1", f"at-risk-{code}": "1"}
+    answer = send(bench, page(order), f"/orders/{order}/findings", **typed)
+
+    assert answer.status_code == 422
+    assert "x" * 50 not in answer.text
+    assert shop.rows(Found) == []
+
+
+def test_minutes_that_two_people_leave_out_stay_left_out(shop, bench, order):
+    clock_in(bench, order, minutes="400")
+    [row] = shop.rows(Clocked)
+    address = f"/orders/{order}/minutes/{row.id}"
+    opened_before = form(bench, page(order), address)
+
+    send(bench, page(order), address, why="the clock ran over lunch")
+    bench.client.post(address, data={**opened_before, "why": "a slip of the pen"})
+    assert [row.aside for row in shop.rows(Clocked)] == ["a slip of the pen"]
 
 
 def test_a_finding_is_taken_back_by_emptying_it(shop, bench, order):
