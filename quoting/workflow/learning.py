@@ -444,12 +444,14 @@ def state(session: Session) -> "tuple[int, LearntState] | None":
     if found is None:
         return None
     key, sha256 = found
-    bind = str(session.get_bind().engine.url)
-    if (bind, key, sha256) not in _KEPT:
-        text = session.scalars(select(Learning.state).where(Learning.id == key)).one()
+    of = (str(session.get_bind().engine.url), key, sha256)
+    kept = _KEPT.get(of)
+    if kept is None:
+        query = select(Learning.state).where(Learning.id == key)
+        kept = _read(session.scalars(query).one())
         _KEPT.clear()
-        _KEPT[bind, key, sha256] = _read(text)
-    return key, _KEPT[bind, key, sha256]
+        _KEPT[of] = kept
+    return key, kept
 
 
 #: What was read last; reading it again takes longer than asking it.
