@@ -5,11 +5,11 @@ back the parts of the page that changed; without scripts a button does the same.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
 from functools import lru_cache
-from typing import TYPE_CHECKING, Any, NamedTuple, cast
+from typing import TYPE_CHECKING, NamedTuple, cast
 
 from flask import (
     Blueprint,
@@ -22,35 +22,28 @@ from flask import (
 )
 from markupsafe import Markup
 
-from quoting.domain.enquiry import Enquiry, ToTell, Understood, jobs, to_tell
-from quoting.domain.errors import ProblemsError, RuleError
+from quoting.domain.enquiry import ToTell, Understood, jobs, to_tell
+from quoting.domain.errors import RuleError
 from quoting.domain.head import (
     CONDITIONS,
     Head,
     Position,
-    PositionError,
     Side,
-    parse_position,
 )
 from quoting.domain.job import (
-    Asked,
-    AskedSet,
-    FreeLine,
     Job,
-    OwnPrice,
-    Selection,
 )
-from quoting.domain.lengths import Length, LengthError, parse_length
 from quoting.domain.lines import Line, where, why
 from quoting.domain.quote import (
     MOST_ALTERNATIVES,
     Alternative,
     offer,
 )
-from quoting.domain.rates import Operation, Terms, side_of
+from quoting.domain.rates import Operation, Terms
 from quoting.files import job_document
 from quoting.i18n import Formats
 from quoting.web.access import allow
+from quoting.web.call import ROWS, Call, CallReader, Wanted, WorkReader, key_of, typed
 from quoting.web.errors import status_of
 from quoting.web.wiring import wiring
 from quoting.workflow import (
@@ -61,13 +54,11 @@ from quoting.workflow import (
     quotes,
     rates,
 )
-from quoting.workflow.customers import NoSuchRecordError
 from quoting.workflow.search import Hit, search
 
 if TYPE_CHECKING:
     from flask.typing import ResponseReturnValue
     from sqlalchemy.orm import Session
-    from werkzeug.datastructures import MultiDict
 
     from quoting.domain.edition import Edition
     from quoting.domain.outcomes import Sums
@@ -76,311 +67,6 @@ if TYPE_CHECKING:
     from quoting.workflow.prospects import Prospects
 
 bp = Blueprint("phone", __name__, url_prefix="/phone")
-
-_ROWS = 3
-
-
-class AddedRow(NamedTuple):
-    """One row of work added by hand, as typed."""
-
-    op: str = ""
-    which: str = ""
-    number: str = ""
-    size: str = ""
-
-
-class FreeRow(NamedTuple):
-    """One free line, as typed."""
-
-    what: str = ""
-    amount: str = ""
-
-
-class Wanted(NamedTuple):
-    """What of the form decides the price, as typed."""
-
-    said: str
-    base: str
-    layout: str
-    heads: str
-    reason: str
-    condition: tuple[str, ...]
-    rush: str
-    sets: tuple[str, ...]
-    added: tuple[AddedRow, ...]
-    free: tuple[FreeRow, ...]
-    out: tuple[str, ...]
-    own: tuple[tuple[str, str], ...]
-    pick: str
-    at: tuple[str, ...]
-    call_it: str
-
-
-@dataclass(frozen=True, kw_only=True)
-class Call:
-    """What stands in the form, as typed, and what is wrong with it."""
-
-    said: str = ""
-    base: str = ""
-    layout: str = ""
-    heads: str = ""
-    reason: str = ""
-    condition: tuple[str, ...] = ()
-    terms: str = ""
-    rush: str = ""
-    sets: tuple[str, ...] = ()
-    added: tuple[AddedRow, ...] = ()
-    free: tuple[FreeRow, ...] = ()
-    out: tuple[str, ...] = ()
-    own: Mapping[str, str] = field(default_factory=dict)
-    pick: str = ""
-    at: tuple[str, ...] = ()
-    call_it: str = ""
-    headline: str = ""
-    label: str = ""
-    ways: tuple[str, ...] = ()
-    customer_id: str = ""
-    caller: str = ""
-    phone: str = ""
-    email: str = ""
-    order_number: str = ""
-    registration: str = ""
-    engine: str = ""
-    casting: str = ""
-    arrives: str = ""
-    ready: str = ""
-    call_back: str = ""
-    quote: str = ""
-    version: str = ""
-    why: str = ""
-    wrong: Mapping[str, str] = field(default_factory=dict)
-
-    @property
-    def wanted(self) -> Wanted:
-        """Return what decides the price."""
-        typed = {name: getattr(self, name) for name in Wanted._fields}
-        return Wanted(**typed | {"own": tuple(self.own.items())})
-
-
-_PLAIN = (
-    "said", "base", "layout", "heads", "reason", "terms", "rush", "pick", "call_it",
-    "headline", "label", "customer_id", "caller", "phone", "email", "order_number",
-    "registration", "engine", "casting", "arrives", "ready", "call_back", "quote",
-    "version", "why",
-)  # fmt: skip
-
-
-def _typed(form: "MultiDict[str, str]") -> Call:
-    """Return what was sent, without judging it."""
-    columns = [form.getlist(f"add_{name}") for name in AddedRow._fields]
-    plain: dict[str, Any] = {name: form.get(name, "").strip() for name in _PLAIN}
-    return Call(
-        **plain,
-        condition=tuple(form.getlist("condition")),
-        sets=tuple(code for code in form.getlist("set") if code),
-        added=tuple(AddedRow(*row) for row in zip(*columns, strict=False)),
-        free=tuple(
-            FreeRow(*row)
-            for row in zip(
-                form.getlist("free_what"), form.getlist("free_amount"), strict=False
-            )
-        ),
-        out=tuple(form.getlist("out")),
-        own={
-            name[4:]: text.strip()
-            for name, text in form.items()
-            if name.startswith("own-") and text.strip()
-        },
-        at=tuple(form.getlist("at")),
-        ways=tuple(form.getlist("way")),
-    )
-
-
-def _key(text: str) -> int:
-    """Return the key of a record that a form carries; 0, which none has, if no key."""
-    return int(text) if text.isascii() and text.isdecimal() and len(text) < 10 else 0
-
-
-class _CallReader:
-    """Makes sense of who calls about which quote, noting what cannot be read."""
-
-    def __init__(self, call: Call) -> None:
-        self.call = call
-        self.wrong: dict[str, str] = {}
-
-    def customer(self, session: "Session") -> "Customer | None":
-        """Return whose call it is, if that was picked."""
-        text = self.call.customer_id
-        if not text:
-            return None
-        try:
-            return customers.customer(session, _key(text))
-        except NoSuchRecordError:
-            self.wrong["matches"] = "Nobody on record was picked; pick who calls again."
-            return None
-
-    def quote(self) -> int | None:
-        """Return the key of the quote that is revised; None: the call is a new one."""
-        text = self.call.quote
-        if text and not _key(text):
-            self.wrong["said"] = "No quote is revised here; saved, this is a new one."
-        return _key(text) or None
-
-    def kept(self, edition: "Edition", on: date) -> dict[str, Alternative]:
-        """Return the ways that were kept, by their text; what cannot be is told."""
-        ways = {}
-        for text in filter(None, self.call.ways):
-            label, _, job = text.partition("\n")
-            try:
-                read = job_document.read(job, edition)
-                way = offer(edition, label, read, on)
-            except RuleError as error:
-                why_not = str(error)
-            else:
-                if way.priced.lines:
-                    ways[text] = way
-                    continue
-                why_not = "It asks for no work."
-            named = label[:80] or "a way"
-            self.wrong["tell"] = f"Kept before and no more: {named}. {why_not}"
-        return ways
-
-    def day(self, name: str) -> date | None:
-        text = getattr(self.call, name)
-        if not text:
-            return None
-        try:
-            return date.fromisoformat(text)
-        except ValueError:
-            self.wrong[name] = "Write the day like 2026-12-24."
-            return None
-
-
-class _WorkReader:
-    """Makes an enquiry of what was typed, noting what cannot be read."""
-
-    def __init__(self, wanted: Wanted, edition: "Edition", formats: Formats) -> None:
-        self.wanted, self.edition, self.formats = wanted, edition, formats
-        self.wrong: dict[str, str] = {}
-
-    def enquiry(self) -> Enquiry:
-        wanted = self.wanted
-        return Enquiry(
-            said=wanted.said,
-            base=self._base(wanted.base),
-            layout=wanted.layout if wanted.layout in self.edition.layouts else "",
-            heads=self._heads(),
-            reason=wanted.reason if wanted.reason in self.edition.reasons else "",
-            condition=tuple(c for c in wanted.condition if c in CONDITIONS) or None,
-            work=tuple(self._work()),
-            sets=tuple(
-                AskedSet(code) for code in wanted.sets if code in self.edition.sets
-            ),
-            left_out=dict.fromkeys(wanted.out, "left out on the phone"),
-            own=self._own(),
-            positions=self._positions(),
-            free=tuple(self._free()),
-            rush=wanted.rush if wanted.rush in self.edition.rush else "",
-            call_it=self._call_it(),
-        )
-
-    def _base(self, text: str) -> Job | None:
-        if not text:
-            return None
-        try:
-            return job_document.read(text, self.edition)
-        except ProblemsError as error:
-            self.wrong["base"] = str(error)
-            return None
-
-    def _heads(self) -> int | None:
-        text = self.wanted.heads
-        if not text:
-            return None
-        if not text.isascii() or not text.isdecimal() or not 1 <= int(text) <= 26:
-            self.wrong["heads"] = "How many heads came: 1 to 26."
-            return None
-        return int(text)
-
-    def _amount(self, name: str, text: str) -> Decimal | None:
-        try:
-            amount = self.formats.read(text)
-            self.edition.currency.to_minor(amount)
-        except RuleError as error:
-            self.wrong[name] = str(error)
-            return None
-        if not 0 <= amount <= 10_000_000:
-            self.wrong[name] = "An amount is neither negative nor endless."
-            return None
-        return amount
-
-    def _size(self, name: str, text: str) -> Length | None:
-        if not text:
-            return None
-        try:
-            return parse_length(text, self.edition.shop.size_unit)
-        except LengthError as error:
-            self.wrong[name] = str(error)
-            return None
-
-    def _work(self) -> list[Asked]:
-        rows = []
-        for index, row in enumerate(self.wanted.added):
-            code = row.op.split(" ")[0].strip().upper()
-            if not code:
-                continue
-            if code not in self.edition.operations:
-                self.wrong[f"added{index}"] = f"There is no operation {code}."
-                continue
-            number = None
-            if row.number:
-                number = self._amount(f"added{index}", row.number)
-            rows.append(
-                Asked(
-                    code,
-                    which=Selection(side=side_of(row.which), number=number),
-                    size=self._size(f"added{index}", row.size),
-                )
-            )
-        return rows
-
-    def _positions(self) -> dict[str, tuple[Position, ...]]:
-        if self.wanted.pick not in self.edition.operations or not self.wanted.at:
-            return {}
-        found = []
-        for text in self.wanted.at:
-            try:
-                found.append(parse_position(text))
-            except PositionError as error:
-                self.wrong["at"] = str(error)
-        return {self.wanted.pick: tuple(found)} if found else {}
-
-    def _own(self) -> dict[str, OwnPrice]:
-        own = {}
-        for code, text in self.wanted.own:
-            amount = self._amount(f"own-{code}", text)
-            if amount is not None:
-                own[code] = OwnPrice(amount, "agreed on the phone")
-        return own
-
-    def _free(self) -> list[FreeLine]:
-        rows = []
-        for index, row in enumerate(self.wanted.free):
-            if not row.what.strip() and not row.amount.strip():
-                continue
-            if not row.what.strip():
-                self.wrong[f"free{index}"] = "Say what is done for this amount."
-                continue
-            amount = self._amount(f"free{index}", row.amount)
-            if amount is not None:
-                rows.append(FreeLine(row.what.strip(), amount=amount))
-        return rows
-
-    def _call_it(self) -> OwnPrice | None:
-        if not self.wanted.call_it:
-            return None
-        amount = self._amount("call_it", self.wanted.call_it)
-        return None if amount is None else OwnPrice(amount, "agreed on the phone")
 
 
 class _Timed(NamedTuple):
@@ -543,7 +229,7 @@ def show(session: "Session", call: Call) -> Shown:
     """
     on = wiring().today()
     edition = rates.in_force(session, on).edition
-    reader = _CallReader(call)
+    reader = CallReader(call)
     for name in ("arrives", "ready", "call_back"):
         reader.day(name)
     customer, kept = reader.customer(session), reader.kept(edition, on)
@@ -613,7 +299,7 @@ def _hours(minutes: float) -> str:
 def come_to() -> "ResponseReturnValue":
     """Return what the job may take and come to: a part of the page of its own."""
     with wiring().reading() as session:
-        shown = _with_prospects(session, show(session, _typed(request.form)))
+        shown = _with_prospects(session, show(session, typed(request.form)))
         return render_template("web/phone/range.html", shown=shown, **_for_owner(shown))
 
 
@@ -651,7 +337,7 @@ def _offered(
     Half of what is typed during a call is a name or a number and changes no price.
     """
     formats = Formats(edition.shop.locale, edition.currency)
-    reader = _WorkReader(wanted, edition, formats)
+    reader = WorkReader(wanted, edition, formats)
     understood = jobs(
         reader.enquiry(),
         edition,
@@ -763,7 +449,7 @@ def price() -> "ResponseReturnValue":
     """Price the call: the whole page, or what changed of it for the script."""
     live = request.headers.get("X-Live") == "1"
     with wiring().reading() as session:
-        shown = show(session, _typed(request.form))
+        shown = show(session, typed(request.form))
         if live:
             return render_template("web/phone/live.html", shown=shown, live=True)
         return _page(session, shown)
@@ -774,7 +460,7 @@ def price() -> "ResponseReturnValue":
 def keep() -> "ResponseReturnValue":
     """Keep what is priced as an alternative and go on with another one."""
     with wiring().reading() as session:
-        call = _typed(request.form)
+        call = typed(request.form)
         shown = show(session, call)
         call, way = shown.call, shown.first
         if way is None or call.wrong or len(call.ways) >= MOST_ALTERNATIVES - 1:
@@ -807,7 +493,7 @@ def answer() -> "ResponseReturnValue":
     with wiring().transaction() as session:
         if word and codes:
             quotes.remember_answer(session, word, codes)
-        shown = show(session, _typed(request.form))
+        shown = show(session, typed(request.form))
         return _page(session, shown)
 
 
@@ -817,7 +503,7 @@ def again(quote_id: int) -> "ResponseReturnValue":
     """Take an earlier job as the beginning of this call."""
     with wiring().reading() as session:
         text = quotes.job_text(session, quote_id)
-        call = replace(_typed(request.form), base=text, said="")
+        call = replace(typed(request.form), base=text, said="")
         shown = show(session, call)
         return _page(session, shown)
 
@@ -826,7 +512,7 @@ def again(quote_id: int) -> "ResponseReturnValue":
 @allow("counter")
 def save() -> "ResponseReturnValue":
     """Save the call as a quote, or show the form again with what is in the way."""
-    call = _typed(request.form)
+    call = typed(request.form)
     try:
         with wiring().transaction() as session:
             shown = show(session, call)
@@ -848,9 +534,9 @@ def _saved(session: "Session", shown: Shown) -> str:
         *(quotes.Asked(way.label, way.job) for way in shown.kept),
         quotes.Asked(call.label or shown.first.label, shown.first.job),
     ]
-    reader = _CallReader(call)
+    reader = CallReader(call)
     about = quotes.About(
-        customer_id=_key(call.customer_id) or None,
+        customer_id=key_of(call.customer_id) or None,
         caller=call.caller,
         phone=call.phone,
         email=call.email,
@@ -862,11 +548,11 @@ def _saved(session: "Session", shown: Shown) -> str:
         arrives=reader.day("arrives"),
     )
     if call.quote:
-        quote = quotes.quote_of(session, _key(call.quote))
+        quote = quotes.quote_of(session, key_of(call.quote))
         quotes.revise(
             session,
             quote,
-            _key(call.version),
+            key_of(call.version),
             about,
             ways,
             now,
@@ -935,7 +621,7 @@ def _choices(shown: Shown) -> dict[str, object]:
         "all_terms": edition.terms.values(),
         "rushes": edition.rush.values(),
         "conditions": CONDITIONS,
-        "rows": _ROWS,
+        "rows": ROWS,
         "unsaved": False,
         "stopped": "",
     }
