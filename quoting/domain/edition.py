@@ -189,8 +189,12 @@ class Edition:
         """Return the taxes that *code* names on a day, in order; rates are per cent.
 
         Raises:
+            NoSuchTaxCodeError: the tables hold no such code.
             TaxCodeEndedError: the code has no rate on that day.
         """
+        if code not in self.tax_rows:
+            known = ", ".join(sorted(self.tax_rows))
+            raise NoSuchTaxCodeError(code=code[:40], known=known)
         rows = [row for row in self.tax_rows[code] if row.in_force(on)]
         if not rows:
             raise TaxCodeEndedError(code=code, on=on.isoformat())
@@ -205,6 +209,12 @@ class Edition:
             )
             for row in sorted(rows, key=lambda row: row.order)
         )
+
+
+class NoSuchTaxCodeError(RuleError):
+    """A tax code stands in no table."""
+
+    message = translatable("There is no tax code {code}; there are {known}.")
 
 
 class TaxCodeEndedError(RuleError):

@@ -97,7 +97,7 @@ def issue() -> ResponseReturnValue:
 
 
 def _chosen() -> list[int]:
-    return list(dict.fromkeys(request.values.getlist("quote", type=int)))
+    return forms.keys(request.values.getlist("quote"))
 
 
 def _draft(sent: Sent = _NO_FORM) -> str:

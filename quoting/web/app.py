@@ -17,6 +17,7 @@ from flask import (
 )
 from flask.typing import ResponseReturnValue
 from jinja2 import StrictUndefined
+from werkzeug.routing import IntegerConverter, Map
 
 from quoting.domain.errors import RuleError
 from quoting.i18n import Formats
@@ -45,6 +46,7 @@ from quoting.web.access import (
     once_token,
     public,
 )
+from quoting.web.forms import MOST_KEY
 from quoting.web.wiring import Clock, Wiring, clock, wire, wiring
 from quoting.workflow.people import ACCOUNT, ROLES, SHORTEST_PASSWORD, setup
 from quoting.workflow.rates import NoEditionError
@@ -123,6 +125,7 @@ def create_app(settings: Settings | None = None, *, clock: Clock = clock) -> Fla
     app.after_request(_dress)
     app.teardown_request(lambda _raised: wiring().let_go())
     errors.handle(app)
+    app.url_map.converters["int"] = _Key
     app.add_url_rule("/", "home", _home)
     app.add_url_rule("/static/<path:name>", "static", _static)
     for module in (
@@ -139,6 +142,13 @@ def create_app(settings: Settings | None = None, *, clock: Clock = clock) -> Fla
     ):
         app.register_blueprint(module.bp)
     return app
+
+
+class _Key(IntegerConverter):
+    """A key in an address; under one that no database keeps there is nothing."""
+
+    def __init__(self, url_map: Map) -> None:
+        super().__init__(url_map, max=MOST_KEY)
 
 
 def _kept_secret(database: Database) -> str:

@@ -34,7 +34,9 @@ _Value = TypeVar("_Value")
 
 #: No sum of a workshop is longer; it keeps figures within what is counted exactly.
 MOST = Decimal(10_000_000)
-_MOST_DIGITS = 12
+#: Of keys and counts the greatest that every database keeps.
+MOST_KEY = 2**31 - 1
+_MOST_DIGITS = len(str(MOST_KEY))
 
 
 class UnreadableDayError(RuleError):
@@ -138,9 +140,17 @@ def needed(name: str, what: str) -> str:
 
 def number(name: str) -> int:
     """Return a key or count; 0 where there is none."""
-    given = text(name)
-    digits = given.isascii() and given.isdecimal() and len(given) < _MOST_DIGITS
-    return int(given) if digits else 0
+    return _whole(text(name)) or 0
+
+
+def keys(given: Iterable[str]) -> list[int]:
+    """Return the keys that texts write, each once; what is none is left out."""
+    return list(dict.fromkeys(filter(None, map(_whole, given))))
+
+
+def _whole(given: str) -> int | None:
+    digits = given.isascii() and given.isdecimal() and len(given) <= _MOST_DIGITS
+    return int(given) if digits and int(given) <= MOST_KEY else None
 
 
 class NoCountError(RuleError):
@@ -158,9 +168,9 @@ def whole(name: str) -> int | None:
     given = text(name)
     if not given:
         return None
-    if not (given.isascii() and given.isdecimal() and len(given) < _MOST_DIGITS):
+    if (read := _whole(given)) is None:
         raise NoCountError(text=given[:20])
-    return int(given)
+    return read
 
 
 def several(name: str) -> list[str]:

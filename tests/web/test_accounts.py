@@ -102,6 +102,31 @@ def test_what_was_typed_stays_when_an_invoice_is_refused(accounts, ready):
     assert 'value="ninety"' in answer.text
 
 
+@pytest.mark.parametrize("code", ["NONE", "a\0b", "x" * 500])
+@pytest.mark.parametrize("look", ["", "1"])
+def test_a_tax_code_that_is_none_is_refused(shop, accounts, ready, code, look):
+    page = f"/accounts/invoice?quote={ready}"
+    answer = send(
+        accounts, page, "/accounts/invoice", line1="Storage", amount1="90.00",
+        code1=code, named="1", look=look,
+    )  # fmt: skip
+    assert answer.status_code == (200 if look else 422)
+    assert f"There is no tax code {code[:40]};" in answer.text
+    assert "Storage" in answer.text
+    assert shop.rows(DocumentIssued) == []
+
+
+@pytest.mark.parametrize("key", [10**10, 10**30, -1, "\u0661", "x"])
+def test_under_a_key_that_none_can_be_there_is_nothing(accounts, key):
+    for page in (
+        f"/accounts/invoice?quote={key}",
+        f"/accounts/documents/{key}",
+        f"/accounts/customers/{key}",
+        f"/accounts/payments/{key}/receipt",
+    ):
+        assert accounts.get(page).status_code == 404
+
+
 def test_more_than_was_said_yes_to_is_not_charged_without_the_owners_word(
     shop, accounts, at, ready
 ):
