@@ -31,7 +31,7 @@ from quoting.domain.tax import (
     split_gross,
     to_pay_in_cash,
 )
-from quoting.domain.tax_rules import Change, proposed
+from quoting.domain.tax_rules import Change, may_decide, proposed
 from quoting.domain.work import Notice, Plan, Task, plan
 from quoting.domain.zones import Portion, Zone
 
@@ -122,7 +122,7 @@ def price(
     """
     work = work or plan(edition, job)
     priced = _price(Basis(edition, job, tax_point), work)
-    if not edition.rules or priced.exempt:
+    if priced.exempt or not may_decide(edition.rules, job.answers):
         return priced
     changes = proposed(edition.rules, priced, job.answers, job.aside)
     if not changes:

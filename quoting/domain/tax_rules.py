@@ -62,6 +62,16 @@ def asked(rules: Iterable[TaxRule]) -> tuple[Answer, ...]:
     return tuple(answer for answer in Answer if answer in needed)
 
 
+def may_decide(rules: Iterable[TaxRule], yes: Collection[str]) -> bool:
+    """Tell whether any of *rules* can change a tax code, whatever the lines are.
+
+    Most jobs answer nothing with yes, and most rules wait for that.
+    """
+    return any(
+        rule.rule in BY_LINES or rule.rule in yes or rule.otherwise for rule in rules
+    )
+
+
 def proposed(
     rules: Iterable[TaxRule],
     priced: "Priced",
