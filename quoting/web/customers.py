@@ -25,6 +25,7 @@ bp = Blueprint("customers", __name__, url_prefix="/customers")
 _NO_FORM = Sent()
 #: Rows for people to speak to that are free beside those written down.
 _FREE_ROWS = 2
+_OF_A_PERSON = ("person", "phone", "mail")
 
 
 class DetailsForm(Form):
@@ -163,7 +164,17 @@ def _write_down(session: "Session", customer_id: int) -> str:
 
 
 def _people() -> Iterator[tuple[str, str, str]]:
-    """Yield the people to speak to, as typed; a row without a name is left out."""
-    for i in range(1, 1 + sum(key.startswith("person") for key in request.form)):
-        if name := forms.text(f"person{i}"):
-            yield name, forms.text(f"phone{i}"), forms.text(f"mail{i}")
+    """Yield the people to speak to, as typed; an empty row is left out.
+
+    Raises:
+        MissingError: somebody has no name.
+    """
+    rows = max(
+        sum(key.startswith(each) for key in request.form) for each in _OF_A_PERSON
+    )
+    for i in range(1, 1 + rows):
+        name, phone, mail = (forms.text(f"{each}{i}") for each in _OF_A_PERSON)
+        if name:
+            yield name, phone, mail
+        elif phone or mail:
+            raise forms.MissingError(what=f"The name that goes with {phone or mail}")

@@ -127,6 +127,17 @@ def test_under_a_key_that_none_can_be_there_is_nothing(accounts, key):
         assert accounts.get(page).status_code == 404
 
 
+def test_a_telephone_number_is_not_dropped_for_want_of_a_name(shop, at):
+    key = shop.customer("Brook Farm Engines")
+    page = f"/customers/{key}/details"
+    answer = send(
+        at("counter"), page, page, called="Brook Farm Engines", phone1="01632 960017"
+    )
+    assert answer.status_code == 422
+    assert "The name that goes with 01632 960017: say it first." in answer.text
+    assert 'value="01632 960017"' in answer.text
+
+
 def test_more_than_was_said_yes_to_is_not_charged_without_the_owners_word(
     shop, accounts, at, ready
 ):
