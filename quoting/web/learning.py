@@ -58,9 +58,21 @@ _THOUSANDTH = Decimal("0.001")
 
 
 class NothingChosenError(RuleError):
-    """No operation was chosen to take its own minutes."""
+    """No operation was chosen."""
 
-    message = translatable("Choose the operations that take their own minutes first.")
+    message = translatable("Choose at least one operation first.")
+
+
+class NothingLearntError(RuleError):
+    """Nothing was learnt of an operation that was to take its own minutes."""
+
+    message = translatable("Nothing was learnt of {code}; leave it out.")
+
+
+class NoSuchStepError(RuleError):
+    """The way from the book to the own minutes is none that is offered."""
+
+    message = translatable("Say how far to go from the book to your own minutes.")
 
 
 class NotLearntError(RuleError):
@@ -280,10 +292,15 @@ def _page(sent: Sent = _NO_FORM) -> str:
             confidence=confidence,
             confidences=[(str(c), _CONFIDENCES[c]) for c in learning.CONFIDENCES],
             by_machinist=by_machinist,
-            steps=[(str(step), f"{step} %") for step in _STEPS],
+            steps=[(str(step), _steps_words(how, step)) for step in _STEPS],
             shows=how,
             sent=sent,
         )
+
+
+def _steps_words(how: Shows, step: int) -> str:
+    way = how.formats.percent(Decimal(step))
+    return f"all the way, {way}" if step == 100 else f"{way} of the way"
 
 
 _CONFIDENCES = {
@@ -345,7 +362,7 @@ def choose() -> ResponseReturnValue:
     def do(session: "Session") -> str:
         learning.choose(
             session,
-            confidence=forms.number("confidence"),
+            confidence=_confidence(),
             by_machinist="by_machinist" in request.form,
             now=wiring().now(),
         )
@@ -354,13 +371,25 @@ def choose() -> ResponseReturnValue:
     return _send("choose", do)
 
 
+def _confidence() -> int:
+    """Return the confidence that was chosen.
+
+    Raises:
+        NoSuchConfidenceError: none was.
+    """
+    confidence = forms.whole("confidence")
+    if confidence is None:
+        raise learning.NoSuchConfidenceError
+    return confidence
+
+
 @bp.post("/learning/changeover")
 @allow("owner")
 def changeover() -> ResponseReturnValue:
     """Write down that some operations go differently from now on."""
 
     def do(session: "Session") -> str:
-        codes = [code for code in forms.several("operation") if code]
+        codes = forms.several("operation")
         if not codes:
             raise NothingChosenError
         what = forms.needed("what", "What changed")
@@ -382,13 +411,10 @@ def accept() -> ResponseReturnValue:
         now = wiring().now()
         edition = rates.in_force(session, now.on).edition
         rows = _learnt(edition, found[1], shows(edition))
-        chosen = [rows[code] for code in forms.several("take") if code in rows]
-        if not chosen:
-            raise NothingChosenError
-        way = Decimal(forms.number("way") or 100) / 100
+        way, chosen = Decimal(_way()) / 100, _chosen(rows)
         row = drafts.draft(
             session,
-            [learnt.new_times(min(way, Decimal(1))) for learnt in chosen],
+            [learnt.new_times(way) for learnt in chosen],
             now,
             why="learnt from past jobs",
         )
@@ -396,6 +422,34 @@ def accept() -> ResponseReturnValue:
         return url_for("editions.page", edition_id=row.id)
 
     return forms.send("accept", do, _page)
+
+
+def _way() -> int:
+    """Return how far to go from the book to the own minutes, in per cent.
+
+    Raises:
+        NoSuchStepError: so far is not offered.
+    """
+    way = forms.number("way")
+    if way not in _STEPS:
+        raise NoSuchStepError
+    return way
+
+
+def _chosen(rows: "Mapping[str, Learnt]") -> list[Learnt]:
+    """Return the operations that were chosen to take their own minutes.
+
+    Raises:
+        NothingChosenError: none was.
+        NothingLearntError: of one of them nothing was learnt.
+    """
+    codes = list(dict.fromkeys(forms.several("take")))
+    if not codes:
+        raise NothingChosenError
+    for code in codes:
+        if code not in rows:
+            raise NothingLearntError(code=code[:40])
+    return [rows[code] for code in codes]
 
 
 @bp.get("/learning/<code>")

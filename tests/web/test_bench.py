@@ -47,10 +47,23 @@ def test_minutes_of_the_whole_job_are_written_down_in_one_figure(
 @pytest.mark.parametrize(
     "typed",
     [
-        "0", "-5", "10001", "ten", "", "1:x", "1e9", "nan", "1e1", "1_0",
-        "\u0661\u0662", "-1:90", "1:-5", "1:75", "1e-999",
+        "0",
+        "-5",
+        "10001",
+        "ten",
+        "",
+        "nan",
+        "1_0",
+        "\u0661\u0662",
+        "1e9",
+        "1e1",
+        "1e-999",
+        "1:x",
+        "-1:90",
+        "1:-5",
+        "1:75",
     ],
-)  # fmt: skip
+)
 def test_minutes_that_cannot_be_are_refused_and_stay_typed(shop, bench, order, typed):
     answer = clock_in(bench, order, minutes=typed, person="Elias", operation="SKIM")
 

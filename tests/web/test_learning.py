@@ -82,6 +82,13 @@ def test_an_operation_says_what_its_jobs_say(shop, owner):
     assert "8 records of this operation by itself." in text
 
 
+def test_an_operation_clocked_once_says_so(shop, owner):
+    done(shop, 300, number=3)
+    done(shop, 40, operations=["LEAK"])
+    learnt(shop)
+    assert "(once clocked by itself)" in owner.get(f"{PAGE}/LEAK").text
+
+
 def test_plots_say_in_words_what_they_show(shop, owner):
     done(shop, 40, number=8, operations=["LEAK"])
     done(shop, 600, operations=["LEAK"])
@@ -140,7 +147,35 @@ def test_taking_nothing_is_refused(shop, owner):
     learnt(shop)
     answer = send(owner, PAGE, f"{PAGE}/accept", way="100")
     assert answer.status_code == 422
-    assert "Choose the operations" in answer.text
+    assert "Choose at least one operation" in answer.text
+
+
+@pytest.mark.parametrize("way", ["0", "-5", "1000", "abc", "", "33"])
+def test_a_way_that_is_not_offered_is_refused(shop, owner, way):
+    done(shop, 60, number=3, operations=["LEAK"])
+    learnt(shop)
+    answer = send(owner, PAGE, f"{PAGE}/accept", take="LEAK", way=way)
+
+    assert answer.status_code == 422
+    assert "Say how far to go" in answer.text
+    assert not any(row.draft for row in shop.rows(RateEdition))
+
+
+def test_an_operation_that_nothing_was_learnt_of_cannot_be_taken(shop, owner):
+    done(shop, 60, number=3, operations=["LEAK"])
+    learnt(shop)
+    answer = send(owner, PAGE, f"{PAGE}/accept", take=["LEAK", "NONE"], way="100")
+
+    assert answer.status_code == 422
+    assert "Nothing was learnt of NONE" in answer.text
+    assert not any(row.draft for row in shop.rows(RateEdition))
+
+
+def test_an_operation_chosen_twice_is_taken_once(shop, owner):
+    done(shop, 60, number=12, operations=["LEAK"])
+    learnt(shop)
+    answer = send(owner, PAGE, f"{PAGE}/accept", take=["LEAK", "LEAK"], way="50")
+    assert answer.status_code == 303, answer.text
 
 
 def test_a_changeover_is_written_down_and_shown(shop, owner):
@@ -152,6 +187,26 @@ def test_a_changeover_is_written_down_and_shown(shop, owner):
     assert (row.operations, row.what) == ("SCUT", "new seat machine")
     assert "new seat machine" in owner.get(PAGE).text
     assert send(owner, PAGE, f"{PAGE}/changeover", what="x").status_code == 422
+
+
+def test_a_changeover_of_work_that_the_tables_do_not_hold_is_refused(shop, owner):
+    typed = {"what": "new seat machine", "operation": ["SCUT", "x" * 200]}
+    answer = send(owner, PAGE, f"{PAGE}/changeover", **typed)
+
+    assert answer.status_code == 422
+    assert "The tables hold no operation xxx" in answer.text
+    assert 'value="new seat machine"' in answer.text
+    assert shop.rows(Changeover) == []
+
+
+@pytest.mark.parametrize("confidence", ["", "abc", "33", "-80", "1e1"])
+def test_a_confidence_that_is_not_offered_changes_nothing(shop, owner, confidence):
+    send(owner, PAGE, f"{PAGE}/choose", confidence="80")
+    answer = send(owner, PAGE, f"{PAGE}/choose", confidence=confidence)
+
+    assert answer.status_code == 422
+    with shop.database.reading() as session:
+        assert learning.chosen(session)[0] == 80
 
 
 def test_people_are_shown_to_the_owner_until_that_is_switched_off(shop, owner):
@@ -184,7 +239,7 @@ def test_what_was_foretold_stands_beside_what_it_took(shop, owner):
         [job] = own_record.came(session)
     assert job.foretold["p10"] < job.foretold["p90"] < job.minutes
     text = owner.get("/rates/record").text
-    assert "0 of 1 jobs stayed inside the range that should hold 80%" in text
+    assert "0 of 1 job stayed inside the range that should hold 80%" in text
     assert "too few jobs to judge by" in text
 
 
