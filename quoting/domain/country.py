@@ -216,7 +216,9 @@ _QUESTIONS = {
     Answer.RESELLER: translatable(
         "Does the customer sell it on, with a certificate on file?"
     ),
-    Answer.OUTSIDE: translatable("Is it delivered outside, with proof of it kept?"),
+    Answer.OUTSIDE: translatable(
+        "Is it delivered outside the state or country, with proof kept?"
+    ),
     Answer.VEHICLE: translatable("Is it of a motor vehicle or of farm machinery?"),
 }
 

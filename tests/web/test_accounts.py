@@ -91,6 +91,12 @@ def test_a_double_click_issues_one_invoice(shop, accounts, ready):
     assert len(shop.rows(DocumentIssued)) == 1
 
 
+def test_the_draft_of_an_invoice_leads_back_to_quote_and_account(accounts, ready):
+    text = accounts.get(f"/accounts/invoice?quote={ready}").text
+    assert f'href="/quotes/{ready}"' in text
+    assert 'href="/accounts/customers/1"' in text
+
+
 def test_what_was_typed_stays_when_an_invoice_is_refused(accounts, ready):
     page = f"/accounts/invoice?quote={ready}"
     answer = send(

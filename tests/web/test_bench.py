@@ -80,6 +80,8 @@ def test_minutes_of_single_operations_name_work_of_the_order(shop, bench, order)
     assert [row.operations for row in shop.rows(Clocked)] == ["LEAK+SKIM"]
     assert refused.status_code == 422
     assert "holds no WELD" in refused.text
+    text = bench.get(page(order)).text
+    assert "Pressure test, Skim the face</th>" in text
 
 
 def test_minutes_are_left_out_with_a_reason_and_counted_again(shop, bench, order):

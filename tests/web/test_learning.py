@@ -185,7 +185,7 @@ def test_a_changeover_is_written_down_and_shown(shop, owner):
     assert answer.status_code == 303
     [row] = shop.rows(Changeover)
     assert (row.operations, row.what) == ("SCUT", "new seat machine")
-    assert "new seat machine" in owner.get(PAGE).text
+    assert "new seat machine (Cut seats)" in owner.get(PAGE).text
     assert send(owner, PAGE, f"{PAGE}/changeover", what="x").status_code == 422
 
 
