@@ -289,10 +289,9 @@ def _shares(how: Shows) -> Mapping[int, Decimal]:
     """Return by place which share of a line is credited: per cent, empty for none."""
     shares = {}
     for name in request.form:
-        if name.startswith("share") and name[5:].isdecimal():
-            given = forms.text(name)
-            if given:
-                shares[int(name[5:])] = how.formats.read(given) / 100
+        if name.startswith("share") and forms.text(name):
+            for place in forms.keys([name[5:]]):
+                shares[place] = how.formats.read(forms.text(name)) / 100
     return shares
 
 

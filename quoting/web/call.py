@@ -165,7 +165,7 @@ def typed(form: "MultiDict[str, str]") -> Call:
 
 
 def key_of(text: str) -> int:
-    """Return the key of a record that a form carries; 0, which none has, if no key."""
+    """Return a key or count that a form carries; 0, which is neither, if it is none."""
     return int(text) if text.isascii() and text.isdecimal() and len(text) < 10 else 0
 
 
@@ -267,10 +267,10 @@ class WorkReader:
         text = self.wanted.heads
         if not text:
             return None
-        if not text.isascii() or not text.isdecimal() or not 1 <= int(text) <= 26:
+        if not 1 <= key_of(text) <= 26:
             self.wrong["heads"] = "How many heads came: 1 to 26."
             return None
-        return int(text)
+        return key_of(text)
 
     def _amount(self, name: str, text: str) -> Decimal | None:
         try:

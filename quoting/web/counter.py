@@ -151,7 +151,7 @@ def _where(hit: "Hit") -> str:
 @allow("counter")
 def book_in() -> ResponseReturnValue:
     """Show the form that books the heads of one quote, or of several, in."""
-    chosen = request.args.getlist("quote", type=int)
+    chosen = forms.keys(request.args.getlist("quote"))
     if not chosen:
         return redirect(url_for("counter.today"), 303)
     return _book_in(chosen)
@@ -197,7 +197,7 @@ def _others(session: "Session", first: Quote, rows: "Sequence[Quote]") -> list[Q
 @allow("counter")
 def booked_in() -> ResponseReturnValue:
     """Book heads in: a work order for every quote, one slip for all of them."""
-    chosen = [int(key) for key in request.form.getlist("quote") if key.isdecimal()]
+    chosen = forms.keys(request.form.getlist("quote"))
     if not chosen:
         abort(400)
     return forms.send(

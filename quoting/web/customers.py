@@ -50,7 +50,7 @@ class DetailsForm(Form):
         longest=80,
         hint="Its number. It counts where their terms charge no tax.",
     )
-    certified_by = Text("Issued by", longest=200)
+    certified_by = Text("Issued by", longest=200, hint="The office that gave it.")
     certified_until = Day("Holds until", hint="Empty: it has no end.")
     notes = Lines("Notes", longest=4000)
 

@@ -352,6 +352,7 @@ def test_a_certificate_stands_on_the_invoice_and_in_the_month(shop, accounts, ex
     quote = exempt(certificate="BM-207", certified_by="Revenue Office of Ambria")
     page = accounts.get(f"/accounts/invoice?quote={quote}").text
     assert "certificate BM-207 (Revenue Office of Ambria)" in page
+    assert " and no tax" in page
 
     row = issued(shop, accounts, quote, named="1")
 
@@ -430,6 +431,17 @@ def test_a_rule_set_aside_charges_the_tax_and_says_who_and_why(shop, accounts, r
     assert row.tax > 0
     [entry] = [e for e in shop.rows(Trail) if "aside" in e.why]
     assert entry.why == "Abel Accounts sets GB-EXPORT aside: no proof"
+
+
+def test_shares_of_lines_that_no_document_has_are_refused(shop, accounts, ready):
+    row = issued(shop, accounts, ready, named="1")
+    for place in ("9" * 5000, "\u0661", "999"):
+        answer = send(
+            accounts, on(row), f"{on(row)}/credit", what="lines",
+            reason_code="goodwill", because="a long wait", **{f"share{place}": "50"},
+        )  # fmt: skip
+        assert answer.status_code == 422
+    assert [each.id for each in shop.rows(DocumentIssued)] == [row.id]
 
 
 # Who a customer is.

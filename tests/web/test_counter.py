@@ -57,6 +57,16 @@ def upload(browser, order_id, data, name="head.jpg", **fields):
 # Heads in.
 
 
+@pytest.mark.parametrize("key", ["9" * 11, "9" * 30, "9" * 5000, "\u0661"])
+def test_no_heads_are_booked_in_under_a_key_that_none_can_be(shop, counter, key):
+    quote = shop.yes(shop.quote(("", PAIR), customer_id=shop.customer()))
+    page = f"/counter/book-in?quote={quote}"
+
+    assert counter.get(f"/counter/book-in?quote={key}").status_code == 303
+    assert send(counter, page, "/counter/book-in", quote=key).status_code == 400
+    assert shop.rows(Order) == []
+
+
 def test_heads_are_booked_in_with_what_came_and_where_they_stand(shop, counter):
     key = shop.yes(shop.quote(("", PAIR), customer_id=shop.customer()))
 

@@ -52,6 +52,10 @@ def bare(cell):
     return "".join(part.partition(">")[2] for part in f"<{cell}".split("<")).strip()
 
 
+def test_the_list_leads_to_what_the_shops_own_jobs_say(owner):
+    assert 'href="/rates/learning"' in owner.get(LIST).text
+
+
 def test_every_edition_stands_in_the_list_with_its_day_and_state(owner, page):
     listed = rows(owner.get(LIST).text)
 

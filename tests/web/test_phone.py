@@ -153,6 +153,7 @@ def test_call_it_brings_all_of_it_to_the_figure(phone):
         ("call_it", "1,2", "is no figure here"),
         ("call_it", "12.345", "finer than the smallest coin"),
         ("heads", "many", "1 to 26"),
+        ("heads", "9" * 5000, "1 to 26"),
         ("arrives", "tomorrow", "2026-12-24"),
         ("own-SKIM", "-5", "neither negative nor endless"),
     ],
