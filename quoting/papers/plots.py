@@ -3,7 +3,7 @@
 A plot is complete in itself: its name, its sentence in words, its axes and its key; no
 script, link, id or font. What it says is said by shape, hatching and dashes first, so
 that it reads in black and white too. It is drawn for the width of a phone and scales.
-On a screen ``STYLE``, once in the page, lets the page's own colours in.
+On a screen the app's style sheet lets the page's own colours in.
 """
 
 import math
@@ -35,20 +35,6 @@ from quoting.papers.svg import (
     n,
     text,
 )
-
-#: For pages that show plots: their colours, and their size.
-STYLE = """\
-.plot { display: block; width: 100%; max-width: 40rem; height: auto; }
-.plot .rule { stroke: var(--line, #c9ced2); }
-.plot .narrow { stroke: var(--soft, #5a6672); }
-.plot .words { fill: var(--soft, #5a6672); }
-.plot .strong { fill: var(--ink, #16222e); }
-.plot .edge { stroke: var(--ink, #16222e); }
-.plot .solid { fill: var(--ink, #16222e); stroke: var(--paper, #fcfbf8); }
-.plot .open { fill: var(--paper, #fcfbf8); stroke: var(--ink, #16222e); }
-.plot .wash { fill: var(--blue, #17509a); }
-.plot .blue { stroke: var(--blue, #17509a); }
-"""
 
 #: Minutes and factors outside of these are mistakes, not times.
 LEAST, MOST = 0.001, 1_000_000.0

@@ -1,9 +1,10 @@
 """Receipts: money taken, how and for what. None is an invoice or shows tax."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from quoting.domain.counter import DepositReceipt
 from quoting.domain.money import ZERO
@@ -27,17 +28,13 @@ def deposit_receipt(
     formats = on_paper(formats)
     customer, deposit = receipt.customer, receipt.deposit
     on = formats.date(deposit.on or receipt.on)
-    return fill(
-        "receipt",
-        shop=shop,
-        formats=formats,
-        size=size,
+    return _receipt(
+        shop,
+        formats,
+        size,
         kind="Deposit receipt",
-        number=receipt.number,
-        made=receipt.on,
-        block=[("date", formats.date(receipt.on))],
+        receipt=receipt,
         values={
-            "customer": customer,
             "facts": [
                 ("date", formats.date(receipt.on)),
                 ("your order", customer.order_number),
@@ -53,9 +50,7 @@ def deposit_receipt(
                 ("for work order", receipt.order),
             ],
             "pays": [],
-            "currency": formats.currency.code,
             "words": "The amount is deducted on the invoice.",
-            "taken_by": receipt.taken_by,
         },
     )
 
@@ -107,19 +102,14 @@ def payment_receipt(
         size: ``A4`` or ``Letter``; empty: as the locale's country has it.
     """
     formats = on_paper(formats)
-    on = formats.date(receipt.on)
-    return fill(
-        "receipt",
-        shop=shop,
-        formats=formats,
-        size=size,
+    return _receipt(
+        shop,
+        formats,
+        size,
         kind="Receipt",
-        number=receipt.number,
-        made=receipt.on,
-        block=[("date", on)],
+        receipt=receipt,
         values={
-            "customer": receipt.customer,
-            "facts": [("date", on)],
+            "facts": [("date", formats.date(receipt.on))],
             "label": "received",
             "amount": formats.money(receipt.amount),
             "cells": [
@@ -131,9 +121,34 @@ def payment_receipt(
                 (number, formats.amount(amount), formats.amount(left))
                 for number, amount, left in receipt.pays
             ],
-            "currency": formats.currency.code,
             "words": "",
+        },
+    )
+
+
+def _receipt(
+    shop: Shop,
+    formats: Formats,
+    size: str,
+    *,
+    kind: str,
+    receipt: DepositReceipt | PaymentReceipt,
+    values: Mapping[str, Any],
+) -> Paper:
+    return fill(
+        "receipt",
+        shop=shop,
+        formats=formats,
+        size=size,
+        kind=kind,
+        number=receipt.number,
+        made=receipt.on,
+        block=[("date", formats.date(receipt.on))],
+        values={
+            "customer": receipt.customer,
+            "currency": formats.currency.code,
             "taken_by": receipt.taken_by,
+            **values,
         },
     )
 

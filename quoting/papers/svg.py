@@ -1,7 +1,7 @@
 """What every drawing shares: its inks, its numbers, its words and the room they take.
 
 Presentation attributes say every colour, for WeasyPrint knows neither ``var()`` nor a
-page's style sheet inside SVG. A drawing's own ``STYLE`` lets the page's colours in.
+page's style sheet inside SVG. A style sheet lets the page's colours in on a screen.
 """
 
 import re
@@ -9,7 +9,7 @@ from html import escape
 from unicodedata import east_asian_width
 
 INK, SOFT, BLUE, RED, LINE = "#16222e", "#5a6672", "#17509a", "#9c2f1b", "#c9ced2"
-PAPER = "#fff"  # nothing is printed; on a screen STYLE knows better
+PAPER = "#fff"  # nothing is printed; on a screen the style sheet knows better
 
 FONT = 'font-family="Source Sans Pro, Source Sans 3, system-ui, sans-serif"'
 

@@ -50,6 +50,7 @@ from quoting.workflow import (
     rates,
     sales,
 )
+from quoting.workflow.bench import codes_of
 from quoting.workflow.orders import BookedIn, HeadCame
 from quoting.workflow.search import search
 from quoting.workflow.today import today as look
@@ -348,6 +349,7 @@ def order_page(order_id: int, sent: Sent = _NO_FORM) -> str:
             reach_choices=forms.pairs(WAYS_TO_REACH),
             head_choices=[(h.tag, f"Head {h.tag}") for h in row.heads],
             bench=written(session, row, edition),
+            codes_of=codes_of,
             photos=(photos := orders.photos(session, row)),
             photo_choices=[(p.id, p.caption or shown.when(p.taken)) for p in photos],
             asks=orders.asks(session, row),

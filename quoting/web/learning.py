@@ -219,11 +219,7 @@ class Next(NamedTuple):
 def _learnt(edition: "Edition", state: "LearntState", how: Shows) -> dict[str, Learnt]:
     """Return the operations that have minutes in the book and in the edition."""
     words = Wording(how)
-    known = {
-        time.operation
-        for time in state.labour.calibration.history.book
-        if time.setup or time.unit
-    }
+    known = state.labour.own_weights
     return {
         code: Learnt(operation, state.labour.line(code), state, words)
         for code, operation in edition.operations.items()
@@ -288,6 +284,7 @@ def _page(sent: Sent = _NO_FORM) -> str:
             incidents=_incidents(session, state),
             left_out=_left_out(session, state),
             changeovers=learning.changeovers(session),
+            codes_of=bench.codes_of,
             operations=edition.operations,
             confidence=confidence,
             confidences=[(str(c), _CONFIDENCES[c]) for c in learning.CONFIDENCES],
@@ -496,7 +493,7 @@ def operation(code: str) -> ResponseReturnValue:
                 marks=[
                     (row.on, row.what)
                     for row in learning.changeovers(session)
-                    if code in row.operations.split("+")
+                    if code in bench.codes_of(row)
                 ],
             ),
             keys=_orders(session, {p.job for p in shown[-_LISTED:]}),

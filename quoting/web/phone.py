@@ -61,10 +61,10 @@ if TYPE_CHECKING:
     from sqlalchemy.orm import Session
 
     from quoting.domain.edition import Edition
-    from quoting.domain.outcomes import Sums
+    from quoting.domain.outcomes import Outcomes, Sums
     from quoting.files.learnt_state import LearntState
     from quoting.store.models import Customer, Quote
-    from quoting.workflow.prospects import Prospects
+    from quoting.workflow.prospects import Minutes
 
 bp = Blueprint("phone", __name__, url_prefix="/phone")
 
@@ -107,7 +107,8 @@ class Shown:
     customer: str = ""
     before: tuple["Quote", ...] = ()
     terms: Terms | None = None
-    prospects: "Prospects | None" = None
+    may_come_to: "Outcomes | None" = None
+    minutes: "Minutes | None" = None
 
     @property
     def first(self) -> Alternative | None:
@@ -156,13 +157,18 @@ class Shown:
         """Return the one of two sums that is said first."""
         return sums.net if self.net_first else sums.total
 
+    def hours(self, minutes: float) -> str:
+        """Return minutes as hours and minutes: 6 h 41."""
+        hours, rest = divmod(round(minutes), 60)
+        return f"{hours} h {rest:02}" if hours else f"{rest} min"
+
     @property
     def range_bar(self) -> Markup:
         """Return the range of money as a drawing."""
         from quoting.papers.plots import range_bar
 
-        assert self.prospects is not None  # noqa: S101
-        money = self.prospects.money
+        assert self.may_come_to is not None  # noqa: S101
+        money = self.may_come_to
         return range_bar(
             *map(self.said_first, (money.floor, money.low, money.likely, money.high)),
             formats=self.formats,
@@ -171,11 +177,10 @@ class Shown:
     @property
     def also_say(self) -> str:
         """Return what to say to the caller of what may come on top."""
-        if self.prospects is None:
+        if self.may_come_to is None:
             return ""
-        money = self.prospects.money
         said = []
-        for each in money.weightiest[:2]:
+        for each in self.may_come_to.weightiest[:2]:
             low, high = self.said_first(each.one), self.said_first(each.all)
             figure = self.money(low)
             if low != high:
@@ -272,48 +277,28 @@ def show(session: "Session", call: Call) -> Shown:
 
 
 def _with_prospects(session: "Session", shown: Shown) -> Shown:
-    """Return what the page shows with what the job may take and come to."""
+    """Return what the page shows with what the job may come to.
+
+    What it may take is worked out for the owner alone.
+    """
     way, found = shown.first, learning.state(session)
     if way is None or found is None or not way.priced.lines:
         return shown
-    on = wiring().today()
+    job = found[1], shown.edition, way.job, way.priced
     try:
-        told = prospects.prospects(found[1], shown.edition, way.job, way.priced, on)
+        money = prospects.money(*job, wiring().today())
     except RuleError:
         return shown  # what is asked for can be priced, and what may be found cannot
-    return replace(shown, prospects=told)
-
-
-def _hours(minutes: float) -> str:
-    """Return minutes as hours and minutes.
-
-    >>> _hours(401.2)
-    '6 h 41'
-    """
-    hours, rest = divmod(round(minutes), 60)
-    return f"{hours} h {rest:02}" if hours else f"{rest} min"
-
-
-@bp.post("/range")
-@allow("counter")
-def come_to() -> "ResponseReturnValue":
-    """Return what the job may take and come to: a part of the page of its own."""
-    with wiring().reading() as session:
-        shown = _with_prospects(session, show(session, typed(request.form)))
-        return render_template("web/phone/range.html", shown=shown, **_for_owner(shown))
+    person = wiring().person
+    owner = person is not None and "owner" in person.roles
+    minutes = prospects.minutes(*job, money.extras) if owner else None
+    return replace(shown, may_come_to=money, minutes=minutes)
 
 
 def _page(session: "Session", shown: Shown, **more: object) -> str:
+    parts = {**_choices(shown), "live": False, **more}
     shown = _with_prospects(session, shown)
-    parts = {**_choices(shown), **_for_owner(shown), "live": False, **more}
     return render_template("web/phone/call.html", shown=shown, **parts)
-
-
-def _for_owner(shown: Shown) -> dict[str, object]:
-    person = wiring().person
-    owner = person is not None and "owner" in person.roles
-    told = shown.prospects
-    return {"minutes": told.minutes if told and owner else None, "hours": _hours}
 
 
 def _terms(edition: "Edition", call: Call, of_customer: str) -> Terms:
@@ -453,6 +438,15 @@ def price() -> "ResponseReturnValue":
         if live:
             return render_template("web/phone/live.html", shown=shown, live=True)
         return _page(session, shown)
+
+
+@bp.post("/range")
+@allow("counter")
+def come_to() -> "ResponseReturnValue":
+    """Return what the job may take and come to: a part of the page of its own."""
+    with wiring().reading() as session:
+        shown = _with_prospects(session, show(session, typed(request.form)))
+        return render_template("web/phone/range.html", shown=shown)
 
 
 @bp.post("/keep")

@@ -17,11 +17,10 @@ from quoting.domain.rates import Finding
 from quoting.files import work_done
 from quoting.files.past_jobs import JOIN
 from quoting.files.work_done import WorkDone
-from quoting.store import audit
 from quoting.store.models import Changeover, Clocked, Found, Order
 from quoting.workflow import quotes, rates
 from quoting.workflow.customers import NoSuchRecordError
-from quoting.workflow.quotes import Now
+from quoting.workflow.quotes import Now, note
 
 #: A week of days and nights: no job of one work order takes longer.
 MOST_MINUTES = Decimal(10_000)
@@ -258,6 +257,11 @@ def found(session: Session, order: Order) -> list[Found]:
     return list(session.scalars(query))
 
 
+def codes_of(row: Clocked | Changeover) -> tuple[str, ...]:
+    """Return the operations that a record names; none is the whole job."""
+    return tuple(code for code in row.operations.split(JOIN) if code)
+
+
 def work_of(order: Order) -> WorkDone:
     """Return what the work order holds, as it is learnt from."""
     return work_done.read(order.work)
@@ -284,13 +288,12 @@ def change_over(
     )
     session.add(row)
     session.flush()
-    audit.record(
+    note(
         session,
-        at=now.at,
-        who=now.who,
-        what="goes differently from now on",
-        subject="changeover",
-        subject_id=row.id,
+        "changeover",
+        row.id,
+        now,
+        "goes differently from now on",
         new=f"{row.operations}: {row.what}",
     )
     return row
@@ -301,12 +304,11 @@ def _shown(text: str) -> str:
 
 
 def _note(session: Session, order: Order, now: Now, what: str, **told: str) -> None:
-    audit.record(
+    note(
         session,
-        at=now.at,
-        who=now.who,
-        what=what,
-        subject="order",
-        subject_id=order.id,
+        "order",
+        order.id,
+        now,
+        what,
         **told,
     )

@@ -148,13 +148,8 @@ def _lines(session: Session, made: Report) -> Table:
         Column("net", MONEY, "before tax"): line.net,
         Column("tax", MONEY, "its share of the document's tax"): line.tax,
     }
-    query = (
-        _of_month(made, of, *columns.values())
-        .join(line, line.document_id == of.id)
-        .order_by(line.place)
-    )
     title = "Lines of the documents"
-    return Table("lines", title, (*columns,), _streamed(session, query), keys=2)
+    return _of_documents(session, made, line, "lines", title, columns)
 
 
 def _tax_rows(session: Session, made: Report) -> Table:
@@ -170,13 +165,26 @@ def _tax_rows(session: Session, made: Report) -> Table:
         Column("base", MONEY, "what it is worked out on"): tax.base,
         Column("tax", MONEY, "the tax"): tax.amount,
     }
+    title = "Tax tables of the documents"
+    return _of_documents(session, made, tax, "tax_summary", title, columns)
+
+
+def _of_documents(
+    session: Session,
+    made: Report,
+    rows: Any,
+    name: str,
+    title: str,
+    columns: dict[Column, Any],
+) -> Table:
+    """Return a table of what stands in the month's documents, place by place."""
+    of = DocumentIssued
     query = (
         _of_month(made, of, *columns.values())
-        .join(tax, tax.document_id == of.id)
-        .order_by(tax.place)
+        .join(rows, rows.document_id == of.id)
+        .order_by(rows.place)
     )
-    title = "Tax tables of the documents"
-    return Table("tax_summary", title, (*columns,), _streamed(session, query), keys=2)
+    return Table(name, title, (*columns,), _streamed(session, query), keys=2)
 
 
 def _receipts(session: Session, made: Report) -> Table:

@@ -10,7 +10,6 @@ import hashlib
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
-from functools import lru_cache
 from time import perf_counter
 from typing import TYPE_CHECKING, NamedTuple
 from zoneinfo import ZoneInfo
@@ -24,7 +23,6 @@ from quoting.domain.head import COUNTS
 from quoting.domain.life import OrderState
 from quoting.files import work_done
 from quoting.files.past_jobs import JOIN, read_jobs, write_jobs
-from quoting.store import audit
 from quoting.store.database import Database
 from quoting.store.models import (
     Changeover,
@@ -36,11 +34,17 @@ from quoting.store.models import (
     OrderHead,
     Setup,
 )
-from quoting.workflow import people, rates
-from quoting.workflow.quotes import Now
+from quoting.workflow import bench, people, rates
+from quoting.workflow.quotes import Now, note
 
 if TYPE_CHECKING:
-    from quoting.domain.calibration import BookTime, Clocking, History, PastJob
+    from quoting.domain.calibration import (
+        Assumptions,
+        BookTime,
+        Clocking,
+        History,
+        PastJob,
+    )
     from quoting.domain.extras import Inspection
     from quoting.files.learnt_state import LearntState
     from quoting.files.past_jobs import PastJobs
@@ -125,18 +129,16 @@ def gather(session: Session, on: date) -> Records:
     jobs, inspections = [], []
     found = _found(session)
     ends = [f.code for f in in_force.edition.findings.values() if f.condemns]
-    heads = dict(
-        session.execute(
-            select(OrderHead.order_id, func.count()).group_by(OrderHead.order_id)
-        ).all()
-    )
-    gone = dict(
-        session.execute(
-            select(OrderHead.order_id, func.count())
-            .where(OrderHead.condemned)
-            .group_by(OrderHead.order_id)
-        ).all()
-    )
+    heads = {
+        key: (number, gone)
+        for key, number, gone in session.execute(
+            select(
+                OrderHead.order_id,
+                func.count(),
+                func.count().filter(OrderHead.condemned),
+            ).group_by(OrderHead.order_id)
+        )
+    }
     rows = session.scalars(
         select(Order)
         .where(Order.state.in_(_OVER), Order.on <= on)
@@ -146,17 +148,14 @@ def gather(session: Session, on: date) -> Records:
     for order in rows:
         done = work_done.read(order.work)
         seen = found.get(order.id, [])
-        if heads.get(order.id):
-            seen = [
-                *seen,
-                *((code, heads[order.id], gone.get(order.id, 0)) for code in ends),
-            ]
+        if order.id in heads:
+            seen = [*seen, *((code, *heads[order.id]) for code in ends)]
         inspections += list(_inspections(order, done, seen))
         written = clockings.get(order.id, [])
         if written and order.state in _DONE:
             jobs.append(_past_job(order, done, written, named=named))
     markers = [
-        Marker(row.on, tuple(row.operations.split(JOIN)), row.what)
+        Marker(row.on, bench.codes_of(row), row.what)
         for row in session.scalars(select(Changeover).order_by(Changeover.id))
     ]
     for text in session.scalars(select(EarlierJobs.content).order_by(EarlierJobs.id)):
@@ -199,13 +198,12 @@ def bring_in(session: Session, past: "PastJobs", now: Now) -> EarlierJobs:
     )
     session.add(row)
     session.flush()
-    audit.record(
+    note(
         session,
-        at=now.at,
-        who=now.who,
-        what="earlier jobs brought in",
-        subject="earlier jobs",
-        subject_id=row.id,
+        "earlier jobs",
+        row.id,
+        now,
+        "earlier jobs brought in",
         new=f"{row.jobs} jobs",
     )
     return row
@@ -336,12 +334,21 @@ def learn(database: Database, now: Now, why: str) -> int:
         return keep(session, row, now)
 
 
-def attempt(records: Records, now: Now, why: str) -> Learning:
-    """Learn from records; return what is to be kept of it, a failure as well."""
+def attempt(
+    records: Records, now: Now, why: str, assumptions: "Assumptions | None" = None
+) -> Learning:
+    """Learn from records; return what is to be kept of it, a failure as well.
+
+    Args:
+        records: as gathered.
+        now: who learns.
+        why: in words.
+        assumptions: what is believed before any job was seen; None: the usual.
+    """
     began = perf_counter()
     state, said = "", ""
     try:
-        state = _learnt(records)
+        state = _learnt(records, assumptions)
     except RuleError as error:
         said = str(error)
     return Learning(
@@ -364,25 +371,24 @@ def keep(session: Session, row: Learning, now: Now) -> int:
     """Keep what was learnt, or why it could not be; return its key."""
     session.add(row)
     session.flush()
-    audit.record(
+    note(
         session,
-        at=now.at,
-        who=now.who,
-        what="learnt from the records" if row.good else "learning failed",
-        subject="learning",
-        subject_id=row.id,
+        "learning",
+        row.id,
+        now,
+        "learnt from the records" if row.good else "learning failed",
         new=f"{row.jobs} jobs, {row.rows} records" if row.good else row.said,
         why=row.why,
     )
     return row.id
 
 
-def _learnt(records: Records) -> str:
+def _learnt(records: Records, assumptions: "Assumptions | None") -> str:
     from quoting.domain import extras, labour
-    from quoting.domain.calibration import against
+    from quoting.domain.calibration import USUAL, against
     from quoting.files import learnt_state
 
-    minutes = labour.learn(records.history)
+    minutes = labour.learn(records.history, assumptions or USUAL)
     points = against(minutes.calibration, records.history.jobs)[-_POINTS:]
     tendencies = extras.learn(
         records.inspections, records.history.today, records.shares
@@ -458,7 +464,6 @@ def state(session: Session) -> "tuple[int, LearntState] | None":
 _KEPT: "dict[tuple[str, int, str], LearntState]" = {}
 
 
-@lru_cache(maxsize=2)
 def _read(text: str) -> "LearntState":
     from quoting.files import learnt_state
 
@@ -507,13 +512,12 @@ def choose(session: Session, *, confidence: int, by_machinist: bool, now: Now) -
     old = f"{setup.confidence} %, by machinist: {setup.by_machinist}"
     setup.confidence, setup.by_machinist = confidence, by_machinist
     session.flush()
-    audit.record(
+    note(
         session,
-        at=now.at,
-        who=now.who,
-        what="learning set up",
-        subject="learning",
-        subject_id=0,
+        "learning",
+        0,
+        now,
+        "learning set up",
         old=old,
         new=f"{confidence} %, by machinist: {by_machinist}",
     )

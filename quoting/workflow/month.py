@@ -34,7 +34,6 @@ from quoting.domain.month import (
     Sales,
     checks,
 )
-from quoting.store import audit
 from quoting.store.models import (
     AccountName,
     Allocation,
@@ -60,7 +59,7 @@ from quoting.workflow import journal, rates
 from quoting.workflow.debts import GaveUp
 from quoting.workflow.deposits import APPLIED, KEPT, PAID_BACK
 from quoting.workflow.payments import NoReasonError
-from quoting.workflow.quotes import Now
+from quoting.workflow.quotes import Now, note
 
 
 class UnreconciledError(RuleError):
@@ -833,13 +832,12 @@ def _act(session: Session, month: Month, act: str, now: Now, why: str) -> MonthA
     row = MonthAct(month=str(month), act=act, at=now.at, by=now.who, why=why.strip())
     session.add(row)
     session.flush()
-    audit.record(
+    note(
         session,
-        at=now.at,
-        who=now.who,
-        what=f"month {act}",
-        subject="month",
-        subject_id=month.year * 100 + month.month,
+        "month",
+        month.year * 100 + month.month,
+        now,
+        f"month {act}",
         new=str(month),
         why=why,
     )
@@ -925,13 +923,12 @@ def name_accounts(
             session.add(row)
         row.code, row.name = code, name or code
         session.flush()
-        audit.record(
+        note(
             session,
-            at=now.at,
-            who=now.who,
-            what="account named",
-            subject="account",
-            subject_id=row.id,
+            "account",
+            row.id,
+            now,
+            "account named",
             old=f"{named.code} {named.name}",
             new=f"{row.code} {row.name}",
         )

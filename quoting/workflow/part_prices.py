@@ -19,11 +19,10 @@ from quoting.domain.job import AskedPart, Job
 from quoting.domain.money import ONE
 from quoting.domain.pricing import price
 from quoting.domain.rates import Part
-from quoting.store import audit
 from quoting.store.models import PartPrice, Quote, Revision, Way, WayLine
 from quoting.workflow import rates
 from quoting.workflow.customers import NoSuchRecordError
-from quoting.workflow.quotes import Now
+from quoting.workflow.quotes import Now, note
 from quoting.workflow.search import fold
 
 #: Kinds of line that a part stands on.
@@ -161,13 +160,12 @@ def enter(session: Session, new: NewPrice, now: Now) -> PartPrice:
     row.cost = None if new.cost is None else minor(new.cost)
     row.currency, row.supplier = edition.currency.code, new.supplier
     session.flush()
-    audit.record(
+    note(
         session,
-        at=now.at,
-        who=now.who,
-        what="part price corrected" if old else "part price entered",
-        subject="part price",
-        subject_id=row.id,
+        "part price",
+        row.id,
+        now,
+        "part price corrected" if old else "part price entered",
         old=old,
         new=_told(row),
     )

@@ -18,35 +18,20 @@ from quoting.domain.work import Plan
 from quoting.files.work_done import WorkDone, work_done
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterable, Iterator
 
     from quoting.domain.extras import Range
     from quoting.domain.labour import Total
-    from quoting.domain.outcomes import Outcomes, Possible
+    from quoting.domain.outcomes import IfFound, Outcomes, Possible
     from quoting.files.learnt_state import LearntState
 
 _THOUSANDTH = Decimal("0.001")
 
 
-@dataclass(frozen=True, slots=True)
-class Prospects:
-    """What a job may take and come to.
-
-    Attributes:
-        money: what it may come to.
-        minutes: what it may take, extras and all; None where nothing has minutes.
-        thin: much of it was hardly ever done here, so its minutes are the book's.
-    """
-
-    money: "Outcomes"
-    minutes: "Range | None"
-    thin: bool
-
-
-def prospects(
+def money(
     state: "LearntState", edition: Edition, job: Job, priced: Priced, on: date
-) -> Prospects:
-    """Return what a priced job may take and come to.
+) -> "Outcomes":
+    """Return what a priced job may come to.
 
     Args:
         state: what was learnt.
@@ -55,58 +40,76 @@ def prospects(
         priced: the job, priced.
         on: the day whose taxes are due.
     """
-    from quoting.domain.extras import minutes_range, timed
     from quoting.domain.outcomes import outcomes
 
-    work = work_done(edition, job, priced)
-    possible = {
-        each.finding.code: each
-        for each in _possible(state, edition, work, inspected=_inspects(priced))
-    }
-    come_to = outcomes(edition, job, on, priced, possible.values())
+    return outcomes(edition, job, on, priced, _possible(state, edition, job, priced))
+
+
+@dataclass(frozen=True, slots=True)
+class Minutes:
+    """What a job may take.
+
+    Attributes:
+        range: with what may come on top.
+        thin: much of it was hardly ever done here, so its minutes are the book's.
+    """
+
+    range: "Range"
+    thin: bool
+
+
+def minutes(
+    state: "LearntState",
+    edition: Edition,
+    job: Job,
+    priced: Priced,
+    found: "Iterable[IfFound]",
+) -> Minutes | None:
+    """Return what a priced job may take; None where none of it has minutes.
+
+    Args:
+        state: what was learnt.
+        edition: that it was priced by.
+        job: what is asked for.
+        priced: the job, priced.
+        found: what may come on top of it, as ``money`` says.
+    """
+    from quoting.domain.extras import minutes_range, timed
+
+    work, known = work_done(edition, job, priced), state.labour.own_weights
     base = total_of(state, work)
     if base is None:
-        return Prospects(come_to, None, thin=False)
+        return None
+    expected = {
+        each.finding.code: each.expected
+        for each in _possible(state, edition, job, priced)
+    }
     extras = [
         timed(
-            possible[each.finding.code].expected,
+            expected[each.finding.code],
             state.labour,
-            [code for code in each.finding.operations if code in _known(state)],
+            timed_work,
             family=work.family,
             material=work.material,
             hardness=work.hardness,
             all_of_most=each.finding.all_of_most,
         )
-        for each in come_to.extras
-        if _known(state).intersection(each.finding.operations)
+        for each in found
+        if (timed_work := [code for code in each.finding.operations if code in known])
     ]
-    return Prospects(come_to, minutes_range(base, extras), thin=base.thin)
-
-
-def money(
-    state: "LearntState", edition: Edition, job: Job, priced: Priced, on: date
-) -> "Outcomes":
-    """Return what a priced job may come to; as ``prospects``."""
-    from quoting.domain.outcomes import outcomes
-
-    work = work_done(edition, job, priced)
-    possible = _possible(state, edition, work, inspected=_inspects(priced))
-    return outcomes(edition, job, on, priced, possible)
-
-
-def _inspects(priced: Priced) -> bool:
-    """Tell whether the job holds a test that can find something."""
-    return any(task.operation.gate for task in priced.plan.tasks)
+    return Minutes(minutes_range(base, extras), base.thin)
 
 
 def _possible(
-    state: "LearntState", edition: Edition, work: WorkDone, *, inspected: bool
+    state: "LearntState", edition: Edition, job: Job, priced: Priced
 ) -> "Iterator[Possible]":
+    """Yield what may be found, where the job holds a test that can find something."""
     from quoting.domain.extras import Circumstances
     from quoting.domain.outcomes import Possible
 
-    if not inspected:
+    if not any(task.operation.gate for task in priced.plan.tasks):
         return
+    work = work_done(edition, job, priced)
     about = Circumstances(
         family=work.family, reason=work.reason, condition=work.condition
     )
@@ -123,18 +126,13 @@ def total_of(state: "LearntState", work: WorkDone) -> "Total | None":
 
     try:
         return state.labour.total(
-            [cell for cell in work.cells if cell.operation in _known(state)],
+            [c for c in work.cells if c.operation in state.labour.own_weights],
             family=work.family,
             material=work.material,
             hardness=work.hardness,
         )
     except NothingTimedError:
         return None
-
-
-def _known(state: "LearntState") -> frozenset[str]:
-    book = state.labour.calibration.history.book
-    return frozenset(time.operation for time in book if time.setup or time.unit)
 
 
 def with_confidence(

@@ -9,7 +9,7 @@ from lxml import html
 
 from quoting.domain.life import OrderMove
 from quoting.store.models import Changeover, Foretold, Learning, RateEdition
-from quoting.workflow import bench, learning, orders, own_record, quotes
+from quoting.workflow import bench, learning, orders, own_record, quotes, rates
 
 PAGE = "/rates/learning"
 
@@ -132,8 +132,6 @@ def test_times_are_taken_all_or_part_of_the_way_into_a_draft(
 
     [row] = [row for row in shop.rows(RateEdition) if row.draft]
     assert answer.location == f"/rates/editions/{row.id}"
-    from quoting.workflow import rates
-
     with shop.database.reading() as session:
         new = rates.edition_of(session, row.id, shop.now.on).operations["LEAK"]
         old = shop.edition.operations["LEAK"]

@@ -13,6 +13,7 @@ from lxml.html import fromstring
 from shop import DAY, now
 from sqlalchemy import select
 
+from quoting.domain.calibration import USUAL
 from quoting.domain.consent import Consent, How
 from quoting.domain.errors import ProblemsError
 from quoting.domain.job import Asked
@@ -26,6 +27,7 @@ from quoting.workflow import (
     learning,
     orders,
     own_record,
+    people,
     quotes,
 )
 from quoting.workflow.orders import BookedIn
@@ -153,15 +155,17 @@ def test_without_records_every_time_is_the_books(shop):
     assert (line.unit.median, line.own_weight) == (line.book_unit, 0)
 
 
-def test_a_fit_that_fails_is_said_and_the_last_good_one_stays(
-    shop, customer, monkeypatch
-):
+def test_a_fit_that_fails_is_said_and_the_last_good_one_stays(shop, customer):
+    """One round is too few for any fit to settle."""
     done(shop, customer, [("95", ())])
     good = learning.learn(shop.database, now(), "asked for")
     done(shop, customer, [("120", ())], days=1)
-    strict = replace(learning_assumptions(), rounds=0)
-    monkeypatch.setattr("quoting.domain.labour.learn.__defaults__", (strict,))
-    bad = learning.learn(shop.database, now(days=2), "asked for")
+    at = now(days=2)
+    with shop.database.transaction() as session:
+        records = learning.gather(session, at.on)
+        strict = replace(USUAL, rounds=0)
+        row = learning.attempt(records, at, "asked for", strict)
+        bad = learning.keep(session, row, at)
 
     assert bad > good
     with shop.database.reading() as session:
@@ -171,18 +175,10 @@ def test_a_fit_that_fails_is_said_and_the_last_good_one_stays(
         assert learning.latest(session).id == bad
 
 
-def learning_assumptions():
-    from quoting.domain.calibration import USUAL
-
-    return USUAL
-
-
 def test_people_are_not_told_apart_where_the_owner_does_not_want_it(shop, customer):
     done(shop, customer, [("95", ())])
     assert [job.machinist for job in history(shop).jobs] == ["Ada Tallow"]
     with shop.database.transaction() as session:
-        from quoting.workflow import people
-
         people.setup(session)
         learning.choose(session, confidence=80, by_machinist=False, now=now())
     assert [job.machinist for job in history(shop).jobs] == [""]
