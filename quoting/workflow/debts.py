@@ -17,12 +17,12 @@ from quoting.domain.invoice import (
 )
 from quoting.domain.money import ZERO
 from quoting.domain.tax import Group
-from quoting.store import audit, numbering
+from quoting.store import numbering
 from quoting.store.models import (
     DocumentIssued,
     GivenUp,
 )
-from quoting.workflow import invoices, journal, rates
+from quoting.workflow import invoices, journal, quotes, rates
 from quoting.workflow.payments import MoreThanHeldError, NoReasonError
 from quoting.workflow.quotes import Now
 
@@ -199,13 +199,12 @@ def _give_up(
     if not document.left:
         document.settled = document.settled or now.on
     session.flush()
-    audit.record(
+    quotes.note(
         session,
-        at=now.at,
-        who=now.who,
-        what=how,
-        subject="document",
-        subject_id=document.id,
+        "document",
+        document.id,
+        now,
+        how,
         new=f"{row.number}: {gross} gross, {tax} tax, of the smallest unit",
         why=why,
     )

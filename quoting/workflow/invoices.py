@@ -39,7 +39,7 @@ from quoting.domain.tax_rules import Certificate, asked, exempted
 from quoting.domain.tax_rules import Change as RuleChange
 from quoting.files import document_file
 from quoting.i18n import Formats
-from quoting.store import audit, numbering
+from quoting.store import numbering
 from quoting.store.models import (
     Allocation,
     Customer,
@@ -658,13 +658,12 @@ def keep(
         customer_id=customer_id,
         narrative=row.buyer,
     )
-    audit.record(
+    quotes.note(
         session,
-        at=now.at,
-        who=now.who,
-        what=f"{document.kind} issued",
-        subject="document",
-        subject_id=row.id,
+        "document",
+        row.id,
+        now,
+        f"{document.kind} issued",
         new=f"{number}: {document.gross} {document.currency.code}",
         why=why or document.because,
     )

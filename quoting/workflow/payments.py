@@ -24,7 +24,7 @@ from quoting.domain.job import Override
 from quoting.domain.life import check_credit
 from quoting.domain.money import Currency
 from quoting.domain.tax import to_pay_in_cash
-from quoting.store import audit, numbering
+from quoting.store import numbering
 from quoting.store.models import (
     Allocation,
     AllocationTax,
@@ -36,7 +36,7 @@ from quoting.store.models import (
     Payment,
     Quote,
 )
-from quoting.workflow import journal, rates
+from quoting.workflow import journal, quotes, rates
 from quoting.workflow.customers import NoSuchRecordError
 from quoting.workflow.quotes import Now
 
@@ -210,13 +210,12 @@ def _rounding(
 
 
 def _note(session: Session, now: Now, what: str, row: Payment, said: str) -> None:
-    audit.record(
+    quotes.note(
         session,
-        at=now.at,
-        who=now.who,
-        what=what,
-        subject="payment",
-        subject_id=row.id,
+        "payment",
+        row.id,
+        now,
+        what,
         new=f"{row.number}: {said}",
     )
 

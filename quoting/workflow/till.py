@@ -4,12 +4,12 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from quoting.domain import journal as posting
-from quoting.store import audit, numbering
+from quoting.store import numbering
 from quoting.store.models import (
     CashCount,
     Entry,
 )
-from quoting.workflow import journal, rates
+from quoting.workflow import journal, quotes, rates
 from quoting.workflow.payments import MoreThanHeldError, NoReasonError
 from quoting.workflow.quotes import Now
 
@@ -67,13 +67,12 @@ def count_cash(
     )
     session.add(row)
     session.flush()
-    audit.record(
+    quotes.note(
         session,
-        at=now.at,
-        who=now.who,
-        what="cash counted",
-        subject="cash count",
-        subject_id=row.id,
+        "cash count",
+        row.id,
+        now,
+        "cash counted",
         old=str(money(expected)),
         new=str(money(counted)),
         why=note,

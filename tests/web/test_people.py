@@ -107,9 +107,13 @@ def test_setting_up_keeps_what_was_typed_when_it_is_refused(
 
 
 def test_of_two_who_set_up_at_the_same_moment_one_becomes_the_owner(new_app):
+    browsers = [Browser(new_app) for _ in range(4)]
+    tokens = [browser.token("/first") for browser in browsers]
+
     def set_up(number):
-        fields = {**OWNER, "sign_in": f"olive{number}"}
-        return Browser(new_app).send("/first", "/first", **fields).status_code
+        fields = {"sign_in": f"olive{number}", "form_token": tokens[number]}
+        answer = browsers[number].client.post("/first", data={**OWNER, **fields})
+        return answer.status_code
 
     with ThreadPoolExecutor(4) as pool:
         codes = list(pool.map(set_up, range(4)))
