@@ -157,8 +157,13 @@ class Shown:
         """Return the one of two sums that is said first."""
         return sums.net if self.net_first else sums.total
 
-    def hours(self, minutes: float) -> str:
-        """Return minutes as hours and minutes: 6 h 41."""
+    @staticmethod
+    def hours(minutes: float) -> str:
+        """Return minutes as hours and minutes.
+
+        >>> Shown.hours(401.2)
+        '6 h 41'
+        """
         hours, rest = divmod(round(minutes), 60)
         return f"{hours} h {rest:02}" if hours else f"{rest} min"
 
