@@ -140,34 +140,31 @@ class _Written:
 
 def _csv(table: Table, digits: int, written: _Written) -> Iterator[bytes]:
     """Yield a table as CSV, some thousand rows at a time, column by column."""
-    names = _line(map(_quoted, (column.name for column in table.columns)))
+    line = ",".join(["%s"] * len(table.columns)) + "\r\n"
+    names = line % tuple(_quoted(column.name) for column in table.columns)
     yield written.add(names.encode(), 0)
     rows = iter(table.rows)
     while some := list(islice(rows, _AT_A_TIME)):
         columns = zip(table.columns, zip(*some, strict=True), strict=True)
         cells = [_cells(column.kind, values, digits) for column, values in columns]
-        lines = "".join(map(_line, zip(*cells, strict=True)))
+        lines = "".join(map(line.__mod__, zip(*cells, strict=True)))
         yield written.add(lines.encode(), len(some))
-
-
-def _line(cells: Iterable[str]) -> str:
-    return ",".join(cells) + "\r\n"
 
 
 def _cells(kind: str, values: Sequence[Any], digits: int) -> Iterable[str]:
     """Return a column as cells; a value that comes again is written once."""
-    cells = {value: _quoted(_text(kind, value, digits)) for value in set(values)}
+    distinct = set(values)
+    distinct.discard(None)
+    if kind == TEXT:
+        cells = {value: _quoted(guarded(value)) for value in distinct}
+    elif kind == MONEY:
+        cells = {value: decimal_text(value, digits) for value in distinct}
+    elif kind == INSTANT:
+        cells = {value: value.isoformat() for value in distinct}
+    else:
+        cells = {value: str(value) for value in distinct}
+    cells[None] = ""
     return map(cells.__getitem__, values)
-
-
-def _text(kind: str, value: Any, digits: int) -> str:
-    if value is None:
-        return ""
-    if kind == MONEY:
-        return decimal_text(value, digits)
-    if kind == INSTANT:
-        return str(value.isoformat())
-    return guarded(value) if kind == TEXT else str(value)
 
 
 def _quoted(text: str) -> str:

@@ -6,7 +6,9 @@ integer of the currency's smallest unit with the currency in the same row (decis
 stand last in their row: SQLite reads through what stands before a column.
 """
 
+from collections.abc import Callable
 from datetime import UTC, date, datetime
+from functools import lru_cache
 from typing import Annotated, Any
 
 from sqlalchemy import (
@@ -43,11 +45,22 @@ class Utc(TypeDecorator[datetime]):
             raise ValueError(f"{value!r} is no instant: it has no zone")
         return value.astimezone(UTC).replace(tzinfo=None)
 
-    def process_result_value(
-        self, value: datetime | None, _dialect: Any
-    ) -> datetime | None:
-        """Return the instant, aware again."""
-        return value.replace(tzinfo=UTC) if value else None
+    def result_processor(
+        self, dialect: Any, coltype: Any
+    ) -> Callable[[Any], datetime | None]:
+        """Return what makes a kept instant aware again.
+
+        What is written together has one instant, so most rows of a long list were
+        read before.
+        """
+        kept = self.impl_instance.result_processor(dialect, coltype)
+
+        @lru_cache(maxsize=256)
+        def instant(value: Any) -> datetime | None:
+            read = kept(value) if kept else value
+            return read.replace(tzinfo=UTC) if read else None
+
+        return instant
 
 
 Key = Annotated[int, mapped_column(primary_key=True)]

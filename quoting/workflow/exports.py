@@ -90,12 +90,12 @@ def _within(column: Any, which: Month) -> Any:
 
 
 def _of_month(made: Report, of: Any, *columns: Any) -> Select[Any]:
-    """Select columns of what the month has of one kind, in the order of its keys."""
+    """Select columns of what the month has of one kind, day by day."""
     return (
         select(*columns)
         .select_from(of)
         .where(_within(of.on, made.month), of.currency == made.currency.code)
-        .order_by(of.id)
+        .order_by(of.on, of.id)
     )
 
 

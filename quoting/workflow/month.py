@@ -5,12 +5,12 @@ Sums are made by the database, in the smallest unit; they are set beside each ot
 what its own rows cost, however many years stand before it.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import date
 from decimal import Decimal
 from typing import Any, NamedTuple
 
-from sqlalchemy import Executable, and_, case, delete, func, or_, select
+from sqlalchemy import Executable, and_, case, delete, func, or_, select, union_all
 from sqlalchemy.orm import Session, aliased
 
 from quoting.domain.edition import Edition
@@ -98,6 +98,37 @@ def edition_on(session: Session, month: Month, today: date) -> Edition:
         return rates.in_force(session, today).edition
 
 
+class _Posted(NamedTuple):
+    """What a month's journal has of one kind of line, in the smallest unit."""
+
+    role: str
+    detail: str
+    authority: str
+    category: str
+    rate: str
+    counted: bool
+    amount: int
+    base: int
+    into: int
+    out: int
+
+
+class _Lines(NamedTuple):
+    """What the lines of a month's documents come to.
+
+    Attributes:
+        income: net by income group, less what was credited.
+        tax: of all of them, less what was credited.
+        charged: exchange surcharges on invoices, net.
+        returned: exchange surcharges on credit notes, net.
+    """
+
+    income: Mapping[str, Decimal]
+    tax: Decimal
+    charged: Decimal
+    returned: Decimal
+
+
 class _Gather:
     """One month's figures out of the records."""
 
@@ -108,21 +139,22 @@ class _Gather:
         self.first, self.last = month.first, month.last
 
     def report(self) -> Report:
-        ledger, owed, unused = self._ledger(), self._owed(), self._credits()
-        deposits = self._deposits()
-        moved = self._movements(owed, unused, deposits)
+        posted = self._posted()
+        ledger, owed, unused = self._ledger(posted), self._owed(), self._credits()
+        deposits, codes = self._deposits(), self._codes()
+        moved = self._movements(owed, unused, deposits, codes)
         ranges = self._ranges()
         closed = journal.last_closed(self.session)
         return Report(
             month=self.month,
             currency=self.currency,
             closed=closed is not None and self.month <= closed,
-            codes=self._codes(),
-            taxes=self._taxes(),
+            codes=codes,
+            taxes=self._taxes(posted),
             cash_taxes=self._cash_taxes(),
             income=ledger.income,
             reasons=self._reasons(),
-            money=self._money_by_method(),
+            money=self._money_by_method(posted),
             owed=owed,
             credits=unused,
             deposits=deposits,
@@ -153,16 +185,36 @@ class _Gather:
 
     # The journal.
 
-    def _ledger(self) -> Ledger:
+    def _posted(self) -> list["_Posted"]:
+        """Return what was posted in the month: its lines are read once for all sums."""
+        counted = Entry.event == "cash count"
+        kinds = (
+            Entry.role,
+            Entry.detail,
+            Entry.authority,
+            Entry.category,
+            Entry.rate,
+            counted,
+        )
+        sums = (
+            Entry.amount,
+            Entry.base,
+            case((Entry.amount > 0, Entry.amount), else_=0),
+            case((Entry.amount < 0, -Entry.amount), else_=0),
+        )
+        query = (
+            select(*kinds, *map(func.sum, sums))
+            .where(self._within(Entry.on), Entry.currency == self.currency.code)
+            .group_by(*kinds)
+        )
+        return [_Posted(*row[:6], *map(int, row[6:])) for row in self._rows(query)]
+
+    def _ledger(self, posted: Iterable["_Posted"]) -> Ledger:
         opening = balances(self.session, self.first, self.currency.code)
-        moved: dict[tuple[str, str], int] = {
-            (role, detail): int(amount)
-            for role, detail, amount in self._rows(
-                select(Entry.role, Entry.detail, func.sum(Entry.amount))
-                .where(self._within(Entry.on), Entry.currency == self.currency.code)
-                .group_by(Entry.role, Entry.detail)
-            )
-        }
+        moved: dict[tuple[str, str], int] = {}
+        for row in posted:
+            account = row.role, row.detail
+            moved[account] = moved.get(account, 0) + row.amount
 
         def balance(role: Role, sign: int) -> Balance:
             was = sum(at for (of, _), at in opening.items() if of == role)
@@ -216,7 +268,11 @@ class _Gather:
         )
 
     def _movements(
-        self, owed: Sequence[Row], unused: Sequence[Row], deposits: Sequence[Row]
+        self,
+        owed: Sequence[Row],
+        unused: Sequence[Row],
+        deposits: Sequence[Row],
+        codes: Sequence[Sales],
     ) -> Movements:
         sums = {
             (kind, bool(deposit)): tuple(map(self._money, rest))
@@ -227,12 +283,10 @@ class _Gather:
         credited = sums.get((Kind.CREDIT, False), nothing)
         taken = sums.get((Kind.DEPOSIT, True), nothing)
         given = sums.get((Kind.CREDIT, True), nothing)
-        income, net, tax = self._lines()
+        lines = self._lines()
         received, refunded, rounding = self._payments()
         gave = self._gave_up()
         moves = self._deposit_moves()
-        by_code = self._codes()
-        charged, returned = self._surcharge_lines()
         kept = moves[KEPT]
         return Movements(
             invoiced=invoiced[2],
@@ -263,30 +317,31 @@ class _Gather:
             deposits_tax_before=kept[1],
             deposits_kept_tax=kept[2],
             deposits_kept_net=kept[0] - kept[1] - kept[2],
-            surcharges_charged=charged,
-            surcharges_returned=returned,
+            surcharges_charged=lines.charged,
+            surcharges_returned=lines.returned,
             surcharges_kept=self._sum(
                 select(func.sum(SurchargeHeld.kept)).where(
                     self._within(SurchargeHeld.kept_on)
                 )
             ),
-            income=income,
-            tax_nets=sum((row.net for row in by_code), ZERO),
-            tax_by_code=sum((row.tax for row in by_code), ZERO),
-            lines_net=net,
-            lines_tax=tax,
+            income=lines.income,
+            tax_nets=sum((row.net for row in codes), ZERO),
+            tax_by_code=sum((row.tax for row in codes), ZERO),
+            lines_net=sum(lines.income.values(), ZERO),
+            lines_tax=lines.tax,
             open_items=sum((row.amount for row in owed), ZERO)
             - sum((row.amount for row in unused), ZERO),
             deposits_open=sum((row.amount for row in deposits), ZERO),
         )
 
-    def _lines(self) -> tuple[dict[str, Decimal], Decimal, Decimal]:
-        sign = case((DocumentIssued.kind == Kind.CREDIT, -1), else_=1)
+    def _lines(self) -> "_Lines":
+        of_credit = DocumentIssued.kind == Kind.CREDIT
         rows = self._rows(
             select(
                 DocumentLine.income,
-                func.sum(sign * DocumentLine.net),
-                func.sum(sign * DocumentLine.tax),
+                of_credit,
+                func.sum(DocumentLine.net),
+                func.sum(DocumentLine.tax),
             )
             .join(DocumentIssued, DocumentIssued.id == DocumentLine.document_id)
             .where(
@@ -294,28 +349,24 @@ class _Gather:
                 DocumentIssued.currency == self.currency.code,
                 DocumentLine.income != "deposits",
             )
-            .group_by(DocumentLine.income)
+            .group_by(DocumentLine.income, of_credit)
             .order_by(DocumentLine.income)
         )
-        income = {group: self._money(net) for group, net, _ in rows}
-        tax = self._money(sum(int(row[2]) for row in rows))
-        return income, sum(income.values(), ZERO), tax
-
-    def _surcharge_lines(self) -> tuple[Decimal, Decimal]:
-        rows: dict[str, int] = dict(
-            tuple(row)
-            for row in self._rows(
-                select(DocumentIssued.kind, func.sum(DocumentLine.net))
-                .join(DocumentIssued, DocumentIssued.id == DocumentLine.document_id)
-                .where(
-                    self._within(DocumentIssued.on),
-                    DocumentIssued.currency == self.currency.code,
-                    DocumentLine.income == "surcharges",
-                )
-                .group_by(DocumentIssued.kind)
-            )
+        sums: dict[str, dict[bool, Decimal]] = {}
+        all_tax = ZERO
+        for group, credit, net, tax in rows:
+            sums.setdefault(group, {})[bool(credit)] = self._money(net)
+            all_tax += self._money(-tax if credit else tax)
+        held = sums.get("surcharges", {})
+        return _Lines(
+            income={
+                group: by.get(False, ZERO) - by.get(True, ZERO)
+                for group, by in sums.items()
+            },
+            tax=all_tax,
+            charged=held.get(False, ZERO),
+            returned=held.get(True, ZERO),
         )
-        return self._money(rows.get(Kind.INVOICE)), self._money(rows.get(Kind.CREDIT))
 
     def _payments(self) -> tuple[Decimal, Decimal, Decimal]:
         inward = case((Payment.amount > 0, Payment.amount), else_=0)
@@ -390,27 +441,18 @@ class _Gather:
             for code, at in sums.items()
         )
 
-    def _taxes(self) -> tuple[tuple[str, Decimal, Decimal], ...]:
-        rows = self._rows(
-            select(
-                Entry.detail,
-                Entry.authority,
-                Entry.category,
-                Entry.rate,
-                func.sum(Entry.base),
-                func.sum(Entry.amount),
-            )
-            .where(
-                self._within(Entry.on),
-                Entry.currency == self.currency.code,
-                Entry.role == Role.TAX,
-            )
-            .group_by(Entry.detail, Entry.authority, Entry.category, Entry.rate)
-            .order_by(Entry.authority, Entry.rate, Entry.detail, Entry.category)
-        )
+    def _taxes(
+        self, posted: Iterable["_Posted"]
+    ) -> tuple[tuple[str, Decimal, Decimal], ...]:
+        sums: dict[tuple[str, str, str, str], tuple[int, int]] = {}
+        for row in posted:
+            if row.role == Role.TAX:
+                key = row.authority, row.rate, row.detail, row.category
+                base, tax = sums.get(key, (0, 0))
+                sums[key] = base + row.base, tax + row.amount
         return tuple(
             (f"{label or category}, {authority}", self._money(-base), self._money(-tax))
-            for label, authority, category, _, base, tax in rows
+            for (authority, _, label, category), (base, tax) in sorted(sums.items())
         )
 
     def _cash_taxes(self) -> tuple[tuple[str, Decimal, Decimal], ...]:
@@ -461,30 +503,31 @@ class _Gather:
         )
         return tuple((why, int(n), self._money(gross)) for why, n, gross in rows)
 
-    def _money_by_method(self) -> tuple[Money, ...]:
-        inward = case((Entry.amount > 0, Entry.amount), else_=0)
-        outward = case((Entry.amount < 0, -Entry.amount), else_=0)
-        rows = self._rows(
-            select(Entry.detail, func.sum(inward), func.sum(outward))
-            .where(
-                self._within(Entry.on),
-                Entry.currency == self.currency.code,
-                Entry.role == Role.MONEY,
-                Entry.event != "cash count",
-            )
-            .group_by(Entry.detail)
-            .order_by(Entry.detail)
-        )
+    def _money_by_method(self, posted: Iterable["_Posted"]) -> tuple[Money, ...]:
+        sums: dict[str, tuple[int, int]] = {}
+        for row in posted:
+            if row.role == Role.MONEY and not row.counted:
+                into, out = sums.get(row.detail, (0, 0))
+                sums[row.detail] = into + row.into, out + row.out
         return tuple(
             Money(method, self._money(into), self._money(out))
-            for method, into, out in rows
+            for method, (into, out) in sorted(sums.items())
         )
 
     def _still_open(self, table: Any) -> Any:
+        """Return the condition that a row was open when the month ended.
+
+        What is open is found by the day it was settled, so that settled years cost
+        nothing.
+        """
+        unsettled = union_all(
+            select(table.id).where(table.settled.is_(None)),
+            select(table.id).where(table.settled > self.last),
+        )
         return and_(
+            table.id.in_(unsettled),
             table.on <= self.last,
             table.currency == self.currency.code,
-            or_(table.settled.is_(None), table.settled > self.last),
         )
 
     def _owed(self) -> tuple[Row, ...]:
