@@ -88,6 +88,16 @@ class NoCreditOfCreditError(RuleError):
     message = translatable("{number} is a credit note; make a new invoice instead.")
 
 
+class CertificateUnusedError(RuleError):
+    """A customer has a certificate, and terms that charge tax."""
+
+    message = translatable(
+        "Certificate {number} is on record, and tax is charged all the same, as the "
+        "customer's terms charge it. If it covers this work, give the customer terms "
+        "without tax."
+    )
+
+
 class Taxed(NamedTuple):
     """What only a person can say of the tax of a document.
 
@@ -113,7 +123,9 @@ class Draft:
         asks: what somebody has to say of it.
         changes: the tax codes that rules of the place give its lines, and why.
         certificate: by which the customer owes no tax; empty: there is none.
-        refused: why a customer whose terms charge no tax is charged it; None: is not.
+        refused: why tax is charged although terms charge none or a certificate is on
+            record; None: nothing speaks against it.
+        late: whether the certificate came after the quote, which charged tax.
     """
 
     document: Document
@@ -125,6 +137,7 @@ class Draft:
     changes: tuple[RuleChange, ...]
     certificate: str
     refused: RuleError | None
+    late: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -230,6 +243,7 @@ def draft(
         tuple(dict.fromkeys(c for done in work for c in done.priced.changes)),
         lead.job.exemption.certificate if lead.job.exemption else "",
         lead.refused,
+        late=lead.job.exemption is not None and not lead.agreed.priced.exempt,
     )
 
 
@@ -316,20 +330,29 @@ def _done(
 def _by_certificate(
     edition: Edition, job: Job, customer: Customer | None, tax_point: date
 ) -> tuple[Job, RuleError | None]:
-    """Return a job without tax by a customer's certificate, or taxed and why."""
+    """Return a job without tax by a customer's certificate, or taxed and why.
+
+    A certificate that came after the quote counts as well: what terms the customer
+    has today says whether it frees from tax; all else stays as it was agreed.
+    """
     terms = job.terms or edition.terms[edition.shop.terms]
-    if job.exemption is not None or not terms.exempt_code:
+    if job.exemption is not None:
         return job, None
-    certificate = Certificate("", "")
+    certificate, frees = Certificate("", ""), terms
     if customer is not None:
         certificate = Certificate(
             customer.certificate, customer.certified_by, customer.certified_until
         )
+        if not frees.exempt_code:
+            frees = edition.terms.get(customer.terms, terms)
+    if not frees.exempt_code:
+        number = certificate.number.strip()
+        return job, CertificateUnusedError(number=number) if number else None
     try:
         exemption = exempted(
             certificate,
-            code=terms.exempt_code,
-            reason=terms.exempt_reason,
+            code=frees.exempt_code,
+            reason=frees.exempt_reason,
             on=tax_point,
         )
     except RuleError as error:

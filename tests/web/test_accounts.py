@@ -23,6 +23,7 @@ from quoting.store.models import (
     MonthAct,
     PaperMade,
     Payment,
+    Quote,
     Trail,
 )
 from quoting.workflow import deposits, orders, quotes
@@ -386,6 +387,40 @@ def test_without_a_certificate_that_holds_tax_is_charged_and_said(
 
     assert row.tax > 0
     assert row.certificate == ""
+
+
+def written_down(shop, quote, **details):
+    """Write more down of the customer of a quote that stands already."""
+    with shop.database.transaction() as session:
+        customer = session.get_one(Quote, quote).customer
+        for name, value in details.items():
+            setattr(customer, name, value)
+
+
+def test_a_certificate_that_came_after_the_quote_reaches_its_invoice(
+    shop, accounts, ready
+):
+    told = shop.told(FOUR)
+    assert told.tax > 0
+    written_down(
+        shop, ready, terms="EXEMPT", certificate="BM-207", certified_by="Revenue Office"
+    )
+
+    page = accounts.get(f"/accounts/invoice?quote={ready}").text
+    assert "certificate BM-207 (Revenue Office). It came after the quote" in page
+    row = issued(shop, accounts, ready, named="1")
+
+    assert row.tax == 0
+    assert row.net == told.net * 100
+    assert row.certificate == "BM-207 (Revenue Office)"
+
+
+def test_a_certificate_that_the_terms_do_not_use_is_said(shop, accounts, ready):
+    written_down(shop, ready, certificate="BM-207", certified_by="Revenue Office")
+
+    page = accounts.get(f"/accounts/invoice?quote={ready}").text
+    assert "Certificate BM-207 is on record, and tax is charged all the same" in page
+    assert issued(shop, accounts, ready, named="1").tax > 0
 
 
 def test_what_a_place_asks_of_a_document_is_answered_on_its_draft(
