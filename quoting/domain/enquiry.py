@@ -27,6 +27,7 @@ from quoting.domain.job import (
     FreeLine,
     Job,
     Outwork,
+    Override,
     OwnPrice,
     Selection,
     agreed_prices,
@@ -76,6 +77,8 @@ class Enquiry:
         free, outwork, deposits: beside the base's.
         parts, fees: beside the base's, instead of those of the same code.
         rush, call_it: empty or None: as said, or the base's.
+        answers: what taxes hang on and was answered with yes; None: the base's.
+        aside: by its code, who sets a rule of the tax aside, and why; None: the base's.
     """
 
     said: str = ""
@@ -97,6 +100,8 @@ class Enquiry:
     call_it: OwnPrice | None = None
     rush: str = ""
     deposits: tuple[Deposit, ...] = ()
+    answers: tuple[str, ...] | None = None
+    aside: Mapping[str, Override] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -390,6 +395,8 @@ def _job(
         call_it=enquiry.call_it or said.call_it or base.call_it,
         deposits=base.deposits + enquiry.deposits,
         declined={**again, **said.declined},
+        answers=base.answers if enquiry.answers is None else enquiry.answers,
+        aside=base.aside if enquiry.aside is None else enquiry.aside,
     )
     return _by_hand(enquiry, edition, job)
 

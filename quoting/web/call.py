@@ -9,6 +9,7 @@ from datetime import date
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any, NamedTuple
 
+from quoting.domain.country import Answer
 from quoting.domain.enquiry import Enquiry
 from quoting.domain.errors import ProblemsError, RuleError
 from quoting.domain.head import (
@@ -22,6 +23,7 @@ from quoting.domain.job import (
     AskedSet,
     FreeLine,
     Job,
+    Override,
     OwnPrice,
     Selection,
 )
@@ -82,6 +84,9 @@ class Wanted(NamedTuple):
     pick: str
     at: tuple[str, ...]
     call_it: str
+    tax_asked: str
+    tax_yes: tuple[str, ...]
+    aside: tuple[tuple[str, str], ...]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -104,6 +109,9 @@ class Call:
     pick: str = ""
     at: tuple[str, ...] = ()
     call_it: str = ""
+    tax_asked: str = ""
+    tax_yes: tuple[str, ...] = ()
+    aside: tuple[tuple[str, str], ...] = ()
     headline: str = ""
     label: str = ""
     ways: tuple[str, ...] = ()
@@ -134,7 +142,7 @@ _PLAIN = (
     "said", "base", "layout", "heads", "reason", "terms", "rush", "pick", "call_it",
     "headline", "label", "customer_id", "caller", "phone", "email", "order_number",
     "registration", "engine", "casting", "arrives", "ready", "call_back", "quote",
-    "version", "why",
+    "version", "why", "tax_asked",
 )  # fmt: skip
 
 
@@ -160,6 +168,12 @@ def typed(form: "MultiDict[str, str]") -> Call:
             if name.startswith("own-") and text.strip()
         },
         at=tuple(form.getlist("at")),
+        tax_yes=tuple(form.getlist("tax_yes")),
+        aside=tuple(
+            (name[6:], text.strip())
+            for name, text in form.items()
+            if name.startswith("aside-") and text.strip()
+        ),
         ways=tuple(form.getlist("way")),
     )
 
@@ -228,8 +242,11 @@ class CallReader:
 class WorkReader:
     """Makes an enquiry of what was typed, noting what cannot be read."""
 
-    def __init__(self, wanted: Wanted, edition: "Edition", formats: Formats) -> None:
+    def __init__(
+        self, wanted: Wanted, edition: "Edition", formats: Formats, who: str
+    ) -> None:
         self.wanted, self.edition, self.formats = wanted, edition, formats
+        self.who = who
         self.wrong: dict[str, str] = {}
 
     def enquiry(self) -> Enquiry:
@@ -252,7 +269,24 @@ class WorkReader:
             free=tuple(self._free()),
             rush=wanted.rush if wanted.rush in self.edition.rush else "",
             call_it=self._call_it(),
+            answers=self._answers(),
+            aside=self._aside(),
         )
+
+    def _answers(self) -> tuple[str, ...] | None:
+        if not self.wanted.tax_asked:
+            return None
+        return tuple(answer for answer in Answer if answer in self.wanted.tax_yes)
+
+    def _aside(self) -> dict[str, Override] | None:
+        if not self.wanted.tax_asked:
+            return None
+        rules = {rule.code for rule in self.edition.rules}
+        return {
+            code: Override(self.who, reason)
+            for code, reason in self.wanted.aside
+            if code in rules
+        }
 
     def _base(self, text: str) -> Job | None:
         if not text:

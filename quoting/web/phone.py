@@ -22,6 +22,7 @@ from flask import (
 )
 from markupsafe import Markup
 
+from quoting.domain.country import Answer
 from quoting.domain.enquiry import ToTell, Understood, jobs, to_tell
 from quoting.domain.errors import RuleError
 from quoting.domain.head import (
@@ -40,6 +41,7 @@ from quoting.domain.quote import (
     offer,
 )
 from quoting.domain.rates import Operation, Terms
+from quoting.domain.tax_rules import asked
 from quoting.files import job_document
 from quoting.i18n import Formats
 from quoting.web.access import allow
@@ -153,6 +155,26 @@ class Shown:
         rows = [_row(line, heads, formats, own.get(line.code)) for line in lines]
         return Markup("").join(rows)
 
+    @property
+    def asks(self) -> tuple[Answer, ...]:
+        """Return what only a person knows of the tax."""
+        return asked(self.edition.rules)
+
+    @property
+    def tax_yes(self) -> tuple[str, ...]:
+        """Return what of it is answered with yes."""
+        ways = self.offered.ways
+        return ways[0].job.answers if ways else self.call.tax_yes
+
+    @property
+    def aside(self) -> Mapping[str, str]:
+        """Return why rules of the tax are set aside, by their code; empty: may be."""
+        way = self.first
+        if way is None:
+            return dict(self.call.aside)
+        may = dict.fromkeys((change.rule.code for change in way.priced.changes), "")
+        return may | {code: why for code, (_, why) in way.job.aside.items()}
+
     def said_first(self, sums: "Sums") -> Decimal:
         """Return the one of two sums that is said first."""
         return sums.net if self.net_first else sums.total
@@ -256,6 +278,7 @@ def show(session: "Session", call: Call) -> Shown:
         terms.code,
         answers,
         _Timed(confidence, found[1]) if found else None,
+        person.name if call.aside and (person := wiring().person) else "",
     )
     shown = Shown(
         call=replace(
@@ -321,13 +344,14 @@ def _offered(
     terms: str,
     answers: tuple[tuple[str, str], ...],
     timed: "_Timed | None",
+    who: str,
 ) -> Offered:
     """Return the prices of what is wanted, which follow from nothing but this.
 
     Half of what is typed during a call is a name or a number and changes no price.
     """
     formats = Formats(edition.shop.locale, edition.currency)
-    reader = WorkReader(wanted, edition, formats)
+    reader = WorkReader(wanted, edition, formats, who)
     understood = jobs(
         reader.enquiry(),
         edition,

@@ -8,8 +8,10 @@ from html import unescape
 import pytest
 from sqlalchemy import event, select
 
+from quoting.domain.job import Override
 from quoting.domain.phrase import say
 from quoting.domain.pricing import price
+from quoting.files import job_document
 from quoting.store.models import PartPrice, Quote
 from quoting.workflow import quotes, rates
 
@@ -30,6 +32,7 @@ def phone(at):
         headers = {"X-Live": "1"} if live else {}
         return browser.client.post(address, data={**tokens, **fields}, headers=headers)
 
+    priced.browser = browser
     return priced
 
 
@@ -72,6 +75,32 @@ def test_the_script_gets_the_parts_that_changed_and_nothing_else(phone):
     assert set(re.findall(r'data-live="(\w+)"', page.text)) == {
         "heard", "tell", "work", "head", "matches",
     }  # fmt: skip
+
+
+def test_what_the_tax_hangs_on_is_asked_during_the_call(phone, database, edition):
+    page = phone(said=CALL, tax_asked="1").text
+    assert "Is it delivered outside the state or country" in page
+    assert figure(page) > Decimal(re.search(r"£([\d,.]+) before tax", page)[1])
+
+    outside = {"said": CALL, "tax_asked": "1", "tax_yes": "delivery_outside"}
+    page = phone(**outside).text
+    assert "It came for the work and leaves the country again" in page
+    assert "no tax is charged" in page
+    assert 'value="delivery_outside" checked' in page
+
+    aside = phone(**outside, **{"aside-GB-EXPORT": "no proof of it"}).text
+    assert "no tax is charged" not in aside
+    assert 'name="aside-GB-EXPORT" value="no proof of it"' in aside
+
+    phone("/phone/save", **outside, **{"aside-GB-EXPORT": "no proof of it"})
+    [quote] = saved(database)
+    with database.reading() as session:
+        job = job_document.read(quotes.job_text(session, quote.id), edition)
+    assert job.answers == ("delivery_outside",)
+    assert job.aside == {"GB-EXPORT": Override("Olive Owner", "no proof of it")}
+    again = phone.browser.get(f"/phone/revise/{quote.id}").text
+    assert 'value="delivery_outside" checked' in again
+    assert 'value="no proof of it"' in again
 
 
 def test_half_a_description_shows_the_candidates_side_by_side(phone):
