@@ -251,10 +251,10 @@ class WorkReader:
 
     def enquiry(self) -> Enquiry:
         """Return what is asked for, without what cannot be read."""
-        wanted = self.wanted
+        wanted, base = self.wanted, self._base(self.wanted.base)
         return Enquiry(
             said=wanted.said,
-            base=self._base(wanted.base),
+            base=base,
             layout=wanted.layout if wanted.layout in self.edition.layouts else "",
             heads=self._heads(),
             reason=wanted.reason if wanted.reason in self.edition.reasons else "",
@@ -270,7 +270,7 @@ class WorkReader:
             rush=wanted.rush if wanted.rush in self.edition.rush else "",
             call_it=self._call_it(),
             answers=self._answers(),
-            aside=self._aside(),
+            aside=self._aside(base.aside if base else {}),
         )
 
     def _answers(self) -> tuple[str, ...] | None:
@@ -278,12 +278,15 @@ class WorkReader:
             return None
         return tuple(answer for answer in Answer if answer in self.wanted.tax_yes)
 
-    def _aside(self) -> dict[str, Override] | None:
+    def _aside(self, before: Mapping[str, Override]) -> dict[str, Override] | None:
+        """Return what is set aside; who did so before keeps the name."""
         if not self.wanted.tax_asked:
             return None
         rules = {rule.code for rule in self.edition.rules}
         return {
-            code: Override(self.who, reason)
+            code: before[code]
+            if code in before and before[code].reason == reason
+            else Override(self.who, reason)
             for code, reason in self.wanted.aside
             if code in rules
         }

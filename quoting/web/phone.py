@@ -172,7 +172,7 @@ class Shown:
         way = self.first
         if way is None:
             return dict(self.call.aside)
-        may = dict.fromkeys((change.rule.code for change in way.priced.changes), "")
+        may = {change.rule.code: "" for change in way.priced.changes}
         return may | {code: why for code, (_, why) in way.job.aside.items()}
 
     def said_first(self, sums: "Sums") -> Decimal:
