@@ -4,6 +4,7 @@
 keeps them with machine and date. Nothing here is asserted but that both agree.
 """
 
+import json
 from datetime import date
 from decimal import ROUND_HALF_UP, Decimal
 
@@ -14,6 +15,7 @@ from quoting.domain.head import Head
 from quoting.domain.job import Asked, AskedPart, Job
 from quoting.domain.lengths import parse_length
 from quoting.domain.pricing import price
+from quoting.files import job_document
 from quoting.files.edition import read_edition
 
 ON = date(2026, 11, 25)
@@ -143,3 +145,18 @@ def check(sums, priced):
     assert (net, tax, total) == (totals.net, totals.tax, totals.total)
     assert (minutes, cost) == (totals.minutes, totals.cost)
     assert len(lines) == sum(line.kind == "labour" for line in priced.lines)
+
+
+def test_a_job_that_the_form_holds_beside_json_alone(benchmark):
+    """Every keystroke on the phone reads such a job and writes it again."""
+    rates, job = forty_lines()
+    text = job_document.write(job)
+
+    def ours():
+        return job_document.write(job_document.read(text, rates))
+
+    def alone():
+        return json.dumps(json.loads(text))
+
+    assert benchmark(ours) == text
+    against(benchmark, "json on the same text", alone)

@@ -3,8 +3,6 @@
 import json
 from dataclasses import fields, replace
 from datetime import date
-from decimal import Decimal
-from time import process_time
 
 import pytest
 from builders import DEMO, JOBS, ON, at, dec, edition, heads, priced
@@ -427,26 +425,3 @@ def test_whatever_stands_there_is_a_job_or_refused(values):
     except ProblemsError:
         return
     assert as_data(read(write(job), RT1)) == as_data(job)
-
-
-# Speed.
-
-
-def test_a_job_of_twenty_lines_is_read_within_a_millisecond_or_so():
-    """The form on the phone holds one at every keystroke; a wide margin is left."""
-    work = tuple(
-        Asked(code, which=Selection(side=Side.EXHAUST), size=parse_length("0.15 mm"))
-        for code in list(RATES.operations)[:20]
-    )
-    terms = RATES.terms[RATES.shop.terms]
-    job = Job(heads(RATES, "L04"), work=work, terms=terms)
-    text = write(job)
-
-    def took(repeat):
-        start = process_time()
-        for _ in range(repeat):
-            read(text, RATES)
-            write(job)
-        return Decimal(process_time() - start) / repeat
-
-    assert min(took(20) for _ in range(5)) < dec("0.003")
