@@ -75,7 +75,9 @@
       }
     };
 
+    // An answer under way knows nothing of this change and would undo it.
     const soon = () => {
+      asked += 1;
       clearTimeout(timer);
       timer = setTimeout(ask, WAIT);
     };

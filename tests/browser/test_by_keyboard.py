@@ -1,5 +1,7 @@
 """The whole call by keyboard, in a real browser, with and without scripts."""
 
+from datetime import UTC, datetime, timedelta
+
 import pytest
 
 pytestmark = pytest.mark.needs_browser
@@ -94,14 +96,43 @@ def test_a_valve_on_the_plan_is_picked_by_keyboard(seat):
     page.click("text=Only these valves")
     with page.expect_response("**/phone/price"):
         page.select_option("[name=pick]", index=1)
-    valve = page.wait_for_selector('[role=checkbox][data-position="A3E1"]')
-    valve.focus()
+    page.locator('[role=checkbox][data-position="A3E1"]').focus()
     with page.expect_response("**/phone/price"):
         page.keyboard.press("Space")
     page.wait_for_selector('[role=checkbox][aria-checked="true"]')
 
     assert page.is_checked('[name=at][value="A3E1"]')
     assert page.evaluate("document.activeElement.dataset.position") == "A3E1"
+
+
+def test_an_answer_under_way_does_not_undo_what_was_done_since(seat):
+    page = seat("owner")
+    page.clock.install()
+    page.goto("/phone")
+    page.focus("#said")
+    page.keyboard.type("16v, guides exhaust")
+    page.click("text=Only these valves")
+    with page.expect_response("**/phone/price"):
+        page.select_option("[name=pick]", index=1)
+    page.locator('[role=checkbox][data-position="A3E1"]').focus()
+    page.clock.pause_at(datetime.now(UTC) + timedelta(hours=1))
+    held = []
+
+    def hold(route):
+        held.append(route)
+
+    page.route("**/phone/price", hold)
+    page.focus("#said")
+    page.keyboard.type(" ")
+    page.clock.run_for(1000)
+
+    page.locator('[role=checkbox][data-position="A3E1"]').focus()
+    page.keyboard.press("Space")
+    with page.expect_response("**/phone/price"):
+        held.pop().continue_()
+    page.evaluate("fetch(location)")
+
+    assert page.is_checked('[name=at][value="A3E1"]')
 
 
 def test_slash_jumps_to_the_line_unless_it_is_switched_off(seat):
