@@ -62,6 +62,21 @@ def asked(rules: Iterable[TaxRule]) -> tuple[Answer, ...]:
     return tuple(answer for answer in Answer if answer in needed)
 
 
+def first_named(
+    said: Mapping[str, Override], before: Mapping[str, Override]
+) -> dict[str, Override]:
+    """Return who sets which rule aside: who did so before, if the reason is the same.
+
+    Both mappings are by the code of a rule; one that is no longer said is gone.
+    """
+    return {
+        code: before[code]
+        if code in before and before[code].reason == now.reason
+        else now
+        for code, now in said.items()
+    }
+
+
 def may_decide(rules: Iterable[TaxRule], yes: Collection[str]) -> bool:
     """Tell whether any of *rules* can change a tax code, whatever the lines are.
 

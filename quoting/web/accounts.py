@@ -12,6 +12,7 @@ from quoting.domain.errors import RuleError
 from quoting.domain.invoice import Kind, Why
 from quoting.domain.job import FreeLine, Override
 from quoting.domain.month import Month
+from quoting.domain.tax_rules import asked
 from quoting.store.models import DocumentIssued, Quote
 from quoting.web import forms
 from quoting.web.access import allow
@@ -125,6 +126,8 @@ def _draft(sent: Sent = _NO_FORM) -> str:
             "web/accounts/invoice.html",
             rows=rows,
             draft=made,
+            taxed=made.taxed if made else _taxed(),
+            asks=asked(edition.rules),
             said=said,
             sent=Sent("invoice", said) if said else sent,
             named=_named(rows),
@@ -143,16 +146,15 @@ def _named(rows: list[Quote]) -> bool:
 
 
 def _taxed() -> Taxed | None:
-    """Return what was said of the tax; None: the page was only opened."""
+    """Return what was said of the tax; None: nobody was asked."""
     person = wiring().person
-    if request.method == "GET" or person is None:
+    if "tax_asked" not in request.form or person is None:
         return None
     return Taxed(
         tuple(answer for answer in Answer if answer in request.form.getlist("answer")),
         {
-            key[6:]: Override(person.name, forms.text(key))
-            for key in request.form
-            if key.startswith("aside-") and forms.text(key)
+            rule: Override(person.name, why)
+            for rule, why in forms.set_aside(request.form).items()
         },
     )
 

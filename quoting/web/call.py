@@ -33,8 +33,10 @@ from quoting.domain.quote import (
     offer,
 )
 from quoting.domain.rates import side_of
+from quoting.domain.tax_rules import first_named
 from quoting.files import job_document
 from quoting.i18n import Formats
+from quoting.web.forms import set_aside
 from quoting.workflow import (
     customers,
 )
@@ -169,11 +171,7 @@ def typed(form: "MultiDict[str, str]") -> Call:
         },
         at=tuple(form.getlist("at")),
         tax_yes=tuple(form.getlist("tax_yes")),
-        aside=tuple(
-            (name[6:], text.strip())
-            for name, text in form.items()
-            if name.startswith("aside-") and text.strip()
-        ),
+        aside=tuple(set_aside(form).items()),
         ways=tuple(form.getlist("way")),
     )
 
@@ -283,13 +281,12 @@ class WorkReader:
         if not self.wanted.tax_asked:
             return None
         rules = {rule.code for rule in self.edition.rules}
-        return {
-            code: before[code]
-            if code in before and before[code].reason == reason
-            else Override(self.who, reason)
+        said = {
+            code: Override(self.who, reason)
             for code, reason in self.wanted.aside
             if code in rules
         }
+        return first_named(said, before)
 
     def _base(self, text: str) -> Job | None:
         if not text:

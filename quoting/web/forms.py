@@ -5,7 +5,7 @@ A form is sent once (its ``once`` token) and against the state that was seen (it
 is shown again: what was typed stands in it, with what others changed meanwhile.
 """
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
@@ -86,8 +86,8 @@ class Sent:
     seen: int = 0
 
     def typed(self, form: str, name: str, default: object = "") -> str:
-        """Return what was typed into a field, or else its default."""
-        given = request.form.get(name, "") if form == self.form else default
+        """Return what was typed into a field, or its default if it was not there."""
+        given = request.form.get(name, default) if form == self.form else default
         return "" if given is None else str(given)
 
     def chosen(self, form: str, name: str, value: object, *, default: bool) -> bool:
@@ -176,6 +176,15 @@ def whole(name: str) -> int | None:
 def several(name: str) -> list[str]:
     """Return everything that was chosen of several."""
     return request.form.getlist(name)
+
+
+def set_aside(form: Mapping[str, str]) -> dict[str, str]:
+    """Return why rules of the tax are set aside, by their code."""
+    return {
+        name[6:]: text.strip()
+        for name, text in form.items()
+        if name.startswith("aside-") and text.strip()
+    }
 
 
 def names() -> list[str]:

@@ -21,7 +21,6 @@ from quoting.domain.consent import (
     HardCeilingError,
     check_ceiling,
 )
-from quoting.domain.country import Answer
 from quoting.domain.difference import Change, changes
 from quoting.domain.edition import Edition
 from quoting.domain.errors import RuleError, translatable
@@ -35,7 +34,7 @@ from quoting.domain.pricing import Priced, price
 from quoting.domain.quote import Alternative, last_gate
 from quoting.domain.rates import Terms
 from quoting.domain.tax import Group
-from quoting.domain.tax_rules import Certificate, asked, exempted
+from quoting.domain.tax_rules import Certificate, exempted, first_named
 from quoting.domain.tax_rules import Change as RuleChange
 from quoting.files import document_file
 from quoting.i18n import Formats
@@ -120,7 +119,6 @@ class Draft:
         over: what is charged without a yes on record, as a refusal; None: nothing.
         deposits: what is held for the work, in the order taken.
         taxed: what was said of its tax.
-        asks: what somebody has to say of it.
         changes: the tax codes that rules of the place give its lines, and why.
         certificate: by which the customer owes no tax; empty: there is none.
         refused: why tax is charged although terms charge none or a certificate is on
@@ -133,7 +131,6 @@ class Draft:
     over: RuleError | None
     deposits: tuple[DepositTaken, ...]
     taxed: Taxed
-    asks: tuple[Answer, ...]
     changes: tuple[RuleChange, ...]
     certificate: str
     refused: RuleError | None
@@ -239,7 +236,6 @@ def draft(
         _over(session, work),
         tuple(held),
         Taxed(lead.job.answers, lead.job.aside),
-        asked(edition.rules),
         tuple(dict.fromkeys(c for done in work for c in done.priced.changes)),
         lead.job.exemption.certificate if lead.job.exemption else "",
         lead.refused,
@@ -321,7 +317,8 @@ def _done(
     job = _as_done(edition, agreed.job, agreed.priced, quote.order)
     job = replace(job, free=(*job.free, *extra), deposits=())
     if taxed is not None:
-        job = replace(job, answers=taxed.answers, aside=taxed.aside)
+        aside = first_named(taxed.aside, job.aside)
+        job = replace(job, answers=taxed.answers, aside=aside)
     job, refused = _by_certificate(edition, job, quote.customer, tax_point)
     priced = price(edition, job, tax_point)
     return _Done(quote, quote.order, edition, job, agreed, priced, refused)

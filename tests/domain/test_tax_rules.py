@@ -22,6 +22,7 @@ from quoting.domain.tax_rules import (
     CertificateIncompleteError,
     asked,
     exempted,
+    first_named,
     proposed,
 )
 
@@ -410,3 +411,15 @@ def test_an_exempted_job_is_priced_without_tax_and_says_why():
     assert [group.tax.reason for group in result.taxes] == [
         "charity, certificate XA-77 (Levy Office of Ambria)"
     ]
+
+
+def test_who_set_a_rule_aside_keeps_the_name_as_long_as_the_reason_stays():
+    before = {"A": Override("Olive", "no proof"), "B": Override("Olive", "scrap")}
+    said = {
+        "A": Override("Abel", "no proof"),
+        "B": Override("Abel", "it was new"),
+        "C": Override("Abel", "of no use"),
+    }
+
+    assert first_named(said, before) == {**said, "A": Override("Olive", "no proof")}
+    assert first_named({}, before) == {}

@@ -4,17 +4,19 @@ import csv
 import io
 import json
 import zipfile
+from dataclasses import replace
 from datetime import date, timedelta
 from decimal import ROUND_HALF_UP, Decimal
 
 import page as validator
 import pytest
-from at_the_counter import FOUR, Shop, send
+from at_the_counter import FOUR, Shop, form, send
 from lxml import etree
 from pypdf import PdfReader
 from sqlalchemy import select
 from sqlalchemy.orm import undefer
 
+from quoting.domain.job import Override
 from quoting.domain.life import OrderMove
 from quoting.store.models import (
     CashCount,
@@ -27,6 +29,7 @@ from quoting.store.models import (
     Trail,
 )
 from quoting.workflow import deposits, orders, quotes
+from quoting.workflow.quotes import About, Asked
 
 
 @pytest.fixture
@@ -453,6 +456,50 @@ def test_what_a_place_asks_of_a_document_is_answered_on_its_draft(
     row = issued(shop, accounts, ready, named="1", answer="delivery_outside")
 
     assert row.tax == 0
+
+
+def test_what_was_said_of_the_tax_stays_in_a_draft_that_is_refused(accounts, ready):
+    """A line without an amount refuses the draft; nothing that was typed is lost."""
+    page = f"/accounts/invoice?quote={ready}"
+    refused = send(
+        accounts, page, "/accounts/invoice", look="1", named="1",
+        answer="delivery_outside", line1="Storage",
+        **{"aside-GB-EXPORT": "no proof"},
+    )  # fmt: skip
+
+    assert "The amount of Storage" in refused.text
+    assert 'value="no proof"' in refused.text
+    assert 'value="delivery_outside" checked' in refused.text
+
+
+def test_a_draft_that_could_not_ask_of_the_tax_keeps_what_the_quote_says(
+    shop, accounts
+):
+    """No yes refuses the draft when it is opened; the yes comes while it is open."""
+    job = replace(
+        shop.job(FOUR),
+        answers=("delivery_outside",),
+        aside={"GB-EXPORT": Override("Olive Owner", "no proof")},
+    )
+    with shop.database.transaction() as session:
+        about = About(customer_id=shop.customer())
+        key = quotes.save(session, about, [Asked("", job)], shop.now).id
+    page = f"/accounts/invoice?quote={key}"
+    opened = form(accounts, page, "/accounts/invoice")
+    shop.yes(key)
+    again = {**opened, "look": "1", "named": "1"}
+    looked = accounts.client.post("/accounts/invoice", data=again)
+    assert 'value="delivery_outside" checked' in looked.text
+    assert 'value="no proof"' in looked.text
+
+    row = issued(
+        shop, accounts, key, named="1", answer="delivery_outside",
+        **{"aside-GB-EXPORT": "no proof"},
+    )  # fmt: skip
+
+    assert row.tax > 0
+    [entry] = [e for e in shop.rows(Trail) if "aside" in e.why]
+    assert entry.why == "Olive Owner sets GB-EXPORT aside: no proof"
 
 
 def test_a_rule_set_aside_charges_the_tax_and_says_who_and_why(shop, accounts, ready):
