@@ -8,6 +8,7 @@ from datetime import date
 from decimal import Decimal
 from pathlib import Path
 
+from quoting.domain.country import Country
 from quoting.domain.edition import Edition
 from quoting.domain.head import Head, parse_position, tags
 from quoting.domain.job import Job, Selection
@@ -46,6 +47,23 @@ def with_modifier(edition: Edition, code: str, **values: object) -> Edition:
     """Return *edition* with one modifier's row changed."""
     changed = replace(edition.modifiers[code], **values)
     return replace(edition, modifiers={**edition.modifiers, code: changed})
+
+
+def with_worth_taxed(edition: Edition, percent: str | None = None) -> Edition:
+    """Return *edition* of a place that taxes the worth of an old unit as well."""
+    place = Country(
+        code="XA",
+        name="Ambria",
+        currency=edition.currency.code,
+        surcharge_tax="added",
+        surcharge_addon=percent and dec(percent),
+        address=("street",),
+        source="invented",
+        checked="from memory",
+        as_of=ON,
+    )
+    shop = replace(edition.shop, country="XA", tax_old_unit="EXEMPT")
+    return replace(edition, shop=shop, countries=[place])
 
 
 def with_class_price(edition: Edition, **values: object) -> Edition:

@@ -4,7 +4,7 @@ from dataclasses import replace
 from datetime import date
 from decimal import Decimal
 
-from builders import JOBS, edition
+from builders import JOBS, edition, with_worth_taxed
 
 from quoting.domain.credit import credit_all, credit_amount, credit_lines, credit_note
 from quoting.domain.invoice import (
@@ -136,6 +136,7 @@ KINDS = {
     "set price": lambda: invoice("T05"),
     "condemned": lambda: invoice("T07"),
     "exchange surcharge": lambda: invoice("T08"),
+    "worth of an old unit": lambda: invoice("T08", with_worth_taxed(EDITION, "10")),
     "several rates": lambda: invoice("T09"),
     "exempt": lambda: taxed(invoice("T01"), "E", "exempt body, certificate 7"),
     "zero-rated": lambda: taxed(invoice("T01"), "Z", ""),

@@ -19,10 +19,11 @@ def now(who="Ada Tallow", days=0):
 class Shop:
     """The records, and short ways to fill them."""
 
-    def __init__(self, database):
+    def __init__(self, database, tables=None):
         self.database = database
+        tables = tables or folder("rates_demo")
         with database.transaction() as session:
-            rates.bring_in(session, folder("rates_demo"), at=now().at, who="Ada")
+            rates.bring_in(session, tables, at=now().at, who="Ada")
         with database.reading() as session:
             self.edition = rates.in_force(session, DAY).edition
 

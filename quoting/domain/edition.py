@@ -7,11 +7,19 @@ every table at once.
 from collections.abc import Iterable, Mapping, MutableMapping, Sequence
 from dataclasses import dataclass
 from datetime import date
+from decimal import Decimal
 from functools import cached_property
 from typing import Any
 from weakref import WeakKeyDictionary
 
-from quoting.domain.country import Country, Region, TaxRule, Wording, in_force
+from quoting.domain.country import (
+    Country,
+    Region,
+    TaxRule,
+    Wording,
+    in_force,
+    surcharge_tax,
+)
 from quoting.domain.edition_problems import ReadTables, problems_of
 from quoting.domain.errors import Problem, ProblemsError, RuleError, translatable
 from quoting.domain.head import Layout
@@ -104,6 +112,25 @@ class Edition:
     def words(self) -> Wording | None:
         """Return what the shop's documents say in their language, if it is known."""
         return self.wording.get((self.shop.country, self.shop.spoken))
+
+    def old_units_taxed(self, on: date) -> bool:
+        """Tell whether tax is due on the worth of an old unit as well, on a day."""
+        country = self.country(on)
+        return country is not None and surcharge_tax(country, self.region) == "added"
+
+    def worth_of_old_units(self, on: date) -> Decimal | None:
+        """Return their worth in per cent of the price, on a day; None: as agreed."""
+        country = self.country(on)
+        return country.surcharge_addon if country else None
+
+    def gives_tax_back(self, surcharge: Surcharge, on: date) -> bool:
+        """Tell whether the tax on a surcharge goes back with it.
+
+        Where tax is due on the worth of the old unit as agreed, the surcharge is that
+        worth, so its tax stays.
+        """
+        is_worth = self.old_units_taxed(on) and self.worth_of_old_units(on) is None
+        return surcharge.tax_returned and not is_worth
 
     @cached_property
     def rules(self) -> Sequence[TaxRule]:

@@ -577,6 +577,23 @@ def _place_of_shop(shop: Shop, known: ReadTables) -> Iterator[Problem]:
     if days and min(days) > shop.valid_from:
         allowed = f"a row in force on {shop.valid_from.isoformat()}"
         yield wrong("country", shop.country, f"countries.csv needs {allowed}")
+    place = {"countries": shop.country, "regions": shop.region}
+    added = {
+        values.get("surcharge_tax")
+        for name, code in place.items()
+        for _, values, _ in known.rows[name]
+        if values.get("code") == code
+        and values.get("country", shop.country) == shop.country
+    }
+    if "added" in added and not shop.tax_old_unit:
+        yield wrong("tax_old_unit", "", "needed where surcharge_tax is added")
+    rates = [
+        values.get("rate", 0)
+        for _, values, _ in known.rows["tax_codes"]
+        if values.get("code") == shop.tax_old_unit
+    ]
+    if any(rates):
+        yield wrong("tax_old_unit", shop.tax_old_unit, "a code of rate 0")
 
 
 def _seen(known: ReadTables, name: str, column_name: str, country: str) -> set[str]:

@@ -125,6 +125,7 @@ class AskedPart:
         own_stock: the customer brings it, so it costs nothing and has no warranty.
         warranty: the share that the shop bears.
         old_unit: grade of the old unit if it is handed in with the sale.
+        worth: of one old unit as agreed; counts where tax is due on it.
     """
 
     code: str = ""
@@ -139,6 +140,7 @@ class AskedPart:
     discountable: bool = True
     surcharge: str = ""
     old_unit: str = ""
+    worth: Decimal | None = None
     own_stock: bool = False
     warranty: Decimal | None = None
 

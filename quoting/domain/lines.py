@@ -27,7 +27,7 @@ class Line(NamedTuple):
     """One line of a priced job; its ``net`` adds up with all others to the job's.
 
     Attributes:
-        kind: labour, set_price, free, part, exchange, surcharge, outwork, fee,
+        kind: labour, set_price, free, part, exchange, worth, surcharge, outwork, fee,
             discount, rush, make_up, sundries, no_fix, warranty or call_it.
         code: of the operation, set, part, fee ...; may be empty.
         description: in words.

@@ -6,7 +6,7 @@ Pure. A part's unit price is rounded once, then its line.
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from decimal import Decimal
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from quoting.domain.basis import Basis, total
 from quoting.domain.errors import RuleError, translatable
@@ -37,6 +37,15 @@ class UnpricedPartError(RuleError):
     message = translatable("{part}: give a price, or a cost.")
 
 
+class WorthTwiceError(RuleError):
+    """An exchange surcharge and a worth of the old unit are both given."""
+
+    message = translatable(
+        "{part}: the exchange surcharge is the worth of the old unit that tax is due "
+        "on; give one of the two."
+    )
+
+
 class _Use(NamedTuple):
     """What work uses up: how many of which part, and by what."""
 
@@ -51,6 +60,7 @@ def part_lines(basis: Basis, work: Plan) -> list[Line]:
 
     Raises:
         UnknownPartError, PartQuantityError, UnpricedPartError: a part is unclear.
+        WorthTwiceError: the worth of an old unit is given twice.
         TaxCodeEndedError: a code of a customer who owes no tax has no rate that day.
 
     Source:
@@ -212,11 +222,14 @@ def _asked(basis: Basis, asked: AskedPart, used: Sequence[_Use]) -> Iterator[Lin
             quantity = total(use.quantity for use in used if use.kind == part.kind)
         if not quantity:
             raise PartQuantityError(part=part.name)
-        yield _of_table(basis, part, asked, quantity)
+        line = _of_table(basis, part, asked, quantity)
         surcharge = surcharge or part.surcharge
     else:
         quantity = ONE if asked.quantity is None else asked.quantity
-        yield _described(basis, asked, quantity)
+        line = _described(basis, asked, quantity)
+    yield line
+    if line.kind == "exchange":
+        yield from _worth(basis, asked, line, surcharge)
     if surcharge:
         yield from _surcharge(basis, surcharge, asked.old_unit, quantity)
 
@@ -283,6 +296,62 @@ def _unit_price(basis: Basis, asked: AskedPart) -> tuple[Decimal, Decimal | None
     return basis.percent(HUNDRED + markup, asked.cost), asked.cost
 
 
+def _worth(
+    basis: Basis, asked: AskedPart, exchange: Line, surcharge: str
+) -> Iterator[Line]:
+    """Yield the worth of the old unit and the same taken off, where tax is due on it.
+
+    The first has the tax code of the exchange head, the second one of no tax: what is
+    paid rises by the tax on the worth alone. It is as agreed, else the per cent of the
+    place of the discounted price. Where nothing is agreed and the place has no per
+    cent, the exchange surcharge is the worth and its tax stays.
+
+    Raises:
+        WorthTwiceError: a worth is agreed beside a surcharge that is the worth.
+
+    Source:
+        UStAE 10.5 (3) (seen quoted): the old unit's worth is part of what is paid.
+    """
+    edition, on = basis.edition, basis.tax_point
+    if basis.exempt or not edition.old_units_taxed(on):
+        return
+    percent = edition.worth_of_old_units(on)
+    quantity = exchange.quantity or ONE
+    if asked.worth is not None:
+        if surcharge and percent is None:
+            raise WorthTwiceError(part=exchange.description)
+        worth = basis.cents(asked.worth * quantity)
+        how: dict[str, Any] = {
+            "quantity": quantity, "noun": "piece", "unit_price": asked.worth
+        }  # fmt: skip
+    elif percent is not None:
+        discount = basis.terms.discount("exchange") if exchange.discounted else ZERO
+        price = exchange.net * (HUNDRED - discount) / HUNDRED
+        worth = basis.percent(percent, price)
+        how = {"base": price, "unit_price": percent}
+    else:
+        return
+    if not worth:
+        return
+    taxed = _worth_line(exchange, "taxed with the price", exchange.tax_code, worth)
+    yield taxed._replace(**how)
+    untaxed, _ = basis.share(worth, edition.shop.tax_old_unit, "")
+    yield _worth_line(exchange, "taken in exchange", untaxed, -worth)
+
+
+def _worth_line(exchange: Line, said: str, tax_code: str, net: Decimal) -> Line:
+    return Line(
+        kind="worth",
+        code=exchange.code,
+        description=f"Worth of the old unit, {said}",
+        net=net,
+        group=exchange.group,
+        shares=((tax_code, net),),
+        tax_code=tax_code,
+        cost=ZERO,
+    )
+
+
 def _surcharge(
     basis: Basis, code: str, old_unit: str, quantity: Decimal
 ) -> Iterator[Line]:
@@ -292,7 +361,9 @@ def _surcharge(
     charged = _surcharge_line(basis, row, amount, row.tax_code)
     yield charged._replace(quantity=quantity, noun="piece", unit_price=row.amount)
     if old_unit and (back := basis.cents(amount * row.share(old_unit))):
-        back_code = row.tax_code if row.tax_returned else row.untaxed_code
+        back_code = row.tax_code
+        if not basis.edition.gives_tax_back(row, basis.tax_point):
+            back_code = row.untaxed_code or basis.edition.shop.tax_old_unit
         returned = _surcharge_line(basis, row, -back, back_code)
         yield returned._replace(
             description=f"{row.name}, old unit handed in",

@@ -807,6 +807,13 @@ class Shop:
     tax_labour: str = column(CODE, "Tax code of free lines", refers="tax_codes")
     tax_parts: str = column(CODE, "Tax code of other parts", refers="tax_codes")
     tax_outwork: str = column(CODE, "Tax code of outwork", refers="tax_codes")
+    tax_old_unit: str = column(
+        CODE,
+        "Tax code, of no tax, of an old unit taken in exchange where tax is due on its "
+        "worth as well",
+        default="",
+        refers="tax_codes",
+    )
     ceiling: str = column(
         CODE,
         "Row of ceilings.csv; empty: only the customer's terms count",

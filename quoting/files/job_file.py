@@ -252,6 +252,11 @@ class PartRow:
     old_unit: str = column(
         choice("full", "part", "none"), "Grade of an old unit handed in", default=""
     )
+    worth: Decimal | None = column(
+        NOT_NEGATIVE,
+        "Worth of one old unit as agreed; counts where tax is due on it",
+        default=None,
+    )
     own_stock: bool = column(YES_NO, "Whether the customer brings it", default=False)
     warranty: Decimal | None = column(SHARE, "Share that the shop bears", default=None)
 
@@ -794,6 +799,7 @@ def _part(row: PartRow) -> AskedPart:
         discountable=row.discountable,
         surcharge=row.surcharge,
         old_unit=row.old_unit,
+        worth=row.worth,
         own_stock=row.own_stock,
         warranty=row.warranty,
     )

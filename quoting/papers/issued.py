@@ -37,6 +37,7 @@ _SECTION_OF = {
     "deposit": _WORK,
     "part": _GOODS,
     "exchange": _GOODS,
+    "worth": _GOODS,
     "surcharge": _GOODS,
     "outwork": _GOODS,
 }

@@ -152,6 +152,7 @@ _TITLES = {
     "free": "Work",
     "part": "Parts",
     "exchange": "Exchange head",
+    "worth": "Exchange head",
     "surcharge": "Exchange head",
     "outwork": "Work of other shops",
 }

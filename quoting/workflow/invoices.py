@@ -830,7 +830,7 @@ def _open_again(session: Session, invoice: DocumentIssued) -> None:
 
 def _hold_surcharges(session: Session, document: Document, row: DocumentIssued) -> None:
     """Hold what was charged for old units that were not handed in with the work."""
-    known = rates.in_force(session, document.on).edition.surcharges
+    edition = rates.in_force(session, document.on).edition
     held: dict[str, SurchargeHeld] = {}
     for item in document.items:
         if item.group != "surcharges":
@@ -839,14 +839,14 @@ def _hold_surcharges(session: Session, document: Document, row: DocumentIssued) 
         if net < 0 and item.code in held:
             held[item.code].held = max(held[item.code].held + net, 0)
             continue
-        about = known.get(item.code)
+        about = edition.surcharges.get(item.code)
         held[item.code] = SurchargeHeld(
             document_id=row.id,
             place=item.place,
             description=item.description,
             net=net,
             held=net,
-            tax_back=about is None or about.tax_returned,
+            tax_back=about is None or edition.gives_tax_back(about, document.supplied),
             return_by=document.on + timedelta(days=about.days) if about else None,
         )
         session.add(held[item.code])

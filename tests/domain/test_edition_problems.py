@@ -403,6 +403,28 @@ def test_a_country_whose_rows_all_begin_after_the_edition_is_named():
 
 
 @pytest.mark.parametrize(
+    ("code", "allowed"),
+    [("", "needed where surcharge_tax is added"), ("PAR", "a code of rate 0")],
+)
+@pytest.mark.parametrize("place", ["countries", "regions"])
+def test_a_place_that_taxes_the_worth_of_old_units_needs_a_code_of_no_tax(
+    place, code, allowed
+):
+    lines = text_of(place).splitlines()
+    cells = zip(lines, ("surcharge_tax", "added"), strict=True)
+    tables = {
+        place: "\n".join(f"{line},{cell}" for line, cell in cells),
+        "wording": more("wording", WORDING)[0],
+    }
+    shop = {**IN_XA, "region": "N"}
+    [problem] = problems(shop={**shop, "tax_old_unit": code}, **tables)
+
+    assert (problem.file, problem.column) == ("shop.toml", "tax_old_unit")
+    assert (problem.found, problem.allowed) == (code, allowed)
+    assert assembled(shop={**shop, "tax_old_unit": "EXEMPT"}, **tables)[1] == ()
+
+
+@pytest.mark.parametrize(
     ("key", "good", "bad"),
     [
         # A sample that is often printed: another last digit, two digits exchanged.

@@ -19,6 +19,7 @@ from builders import (
     with_modifier,
     with_operation,
     with_relation,
+    with_worth_taxed,
 )
 
 from quoting.domain.head import Side
@@ -37,11 +38,13 @@ from quoting.domain.job import (
     agreed_prices,
 )
 from quoting.domain.lengths import parse_length
+from quoting.domain.lines import why
 from quoting.domain.money import ZERO
 from quoting.domain.part_lines import (
     PartQuantityError,
     UnknownPartError,
     UnpricedPartError,
+    WorthTwiceError,
 )
 from quoting.domain.pricing import no_fix
 from quoting.domain.rates import (
@@ -1192,6 +1195,87 @@ def test_the_three_ways_a_surcharge_is_taxed(row, tax):
 
     assert result.totals.surcharges == 0
     assert result.totals.tax == dec(tax)
+
+
+@pytest.mark.parametrize(
+    ("percent", "worth", "tax", "total"),
+    [
+        ("10", None, "88.00", "488.00"),
+        (None, "50", "90.00", "490.00"),
+        ("10", "50", "90.00", "490.00"),
+        (None, None, "80.00", "480.00"),
+    ],
+)
+def test_tax_is_due_on_the_worth_of_the_old_unit_as_well(percent, worth, tax, total):
+    """Tax at 20 % on 400.00 and the worth, by UStAE 10.5 (3) (seen quoted).
+
+    A tenth: 400 + 40, tax 88.00, to pay 400 + 88. Agreed at 50: 450, tax 90.00. The
+    worth itself is not paid.
+    """
+    part = replace(exchange()[0], surcharge="", worth=worth and dec(worth))
+    result = priced(with_worth_taxed(PLAIN, percent), parts=(part,))
+
+    assert result.totals.tax == dec(tax)
+    assert result.totals.total == dec(total)
+    assert result.totals.exchange == dec("400.00")
+
+
+def test_the_worth_is_a_per_cent_of_the_discounted_price():
+    """A tenth of 400.00 less 25 % is 30.00; tax on 300 + 30 at 20 % is 66.00."""
+    rates = with_worth_taxed(PLAIN, "10")
+    terms = replace(rates.terms[rates.shop.terms], discount_exchange=dec("25"))
+    part = replace(exchange()[0], surcharge="")
+    result = priced(rates, parts=(part,), terms=terms)
+
+    assert [line.net for line in result.lines if line.kind == "worth"] == [
+        dec("30.00"), dec("-30.00"),
+    ]  # fmt: skip
+    assert result.totals.tax == dec("66.00")
+
+
+def test_prices_that_contain_their_tax_stay_what_they_are():
+    """440.00 with 20 % in it has 73.33 of tax; 400.00 are paid."""
+    rates = replace(PLAIN, policy=replace(PLAIN.policy, inclusive=True))
+    part = replace(exchange()[0], surcharge="")
+    result = priced(with_worth_taxed(rates, "10"), parts=(part,))
+
+    assert result.totals.tax == dec("73.33")
+    assert result.totals.total == dec("400.00")
+
+
+def test_the_worth_says_how_it_comes_about():
+    """A tenth of 400.00 less 25 %; 2 units of 25.00 as agreed."""
+    rates = with_worth_taxed(PLAIN, "10")
+    terms = replace(rates.terms[rates.shop.terms], discount_exchange=dec("25"))
+    part = replace(exchange(quantity="2")[0], surcharge="")
+    agreed = replace(part, worth=dec("25"))
+    result = priced(rates, parts=(part, agreed), terms=terms)
+
+    assert [why(line) for line in result.lines if line.kind == "worth"] == [
+        "10 % of 600.00", "", "2 pieces x 25", "",
+    ]  # fmt: skip
+
+
+def test_a_surcharge_is_the_worth_where_nothing_else_is_agreed():
+    """400.00 and 150.00 at 20 % are 110.00: the tax stays when the 150.00 go back."""
+    result = priced(with_worth_taxed(surcharged()), parts=exchange("full"))
+
+    assert result.totals.surcharges == 0
+    assert result.totals.tax == dec("110.00")
+    with pytest.raises(WorthTwiceError, match="give one of the two"):
+        priced(
+            with_worth_taxed(surcharged()),
+            parts=(replace(exchange()[0], worth=dec("50")),),
+        )
+
+
+def test_with_a_per_cent_a_surcharge_goes_back_with_its_tax():
+    """400.00 and a tenth of it at 20 %: 88.00, whether the 150.00 went back or not."""
+    back = priced(with_worth_taxed(surcharged(), "10"), parts=exchange("full"))
+    held = priced(with_worth_taxed(surcharged(), "10"), parts=exchange())
+
+    assert back.totals.tax == dec("88.00")
+    assert held.totals.tax == dec("88.00") + dec("30.00")
 
 
 @pytest.mark.parametrize(

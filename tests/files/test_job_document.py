@@ -175,6 +175,7 @@ PART = st.builds(
     discountable=st.booleans(),
     surcharge=st.just("") | codes(RATES.surcharges),
     old_unit=st.sampled_from(["", "full", "part", "none"]),
+    worth=maybe(MONEY),
     own_stock=st.booleans(),
     warranty=maybe(figures(most=1)),
 ) | st.builds(AskedPart, description=SOME_TEXT, price=MONEY)

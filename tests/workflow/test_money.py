@@ -4,20 +4,22 @@ The journal of one job follows the sample of its entries that stands in docs/mon
 the identities are those of double entry. Sums are worked by hand where they stand.
 """
 
+import csv
 import random
+import shutil
 from dataclasses import replace
 from datetime import timedelta
 from decimal import Decimal
 
 import pytest
-from shop import DAY, now
+from shop import DAY, Shop, now
 from sqlalchemy import func, select
 
 from quoting.domain.consent import Consent, How, NeedsYesError
 from quoting.domain.credit import NothingLeftError, TooMuchCreditedError
 from quoting.domain.errors import ProblemsError, RuleError
 from quoting.domain.invoice import Kind, Why
-from quoting.domain.job import AskedPart, FreeLine, Override
+from quoting.domain.job import AskedPart, FreeLine, Job, Override
 from quoting.domain.month import (
     EarlierOpenError,
     Month,
@@ -25,6 +27,7 @@ from quoting.domain.month import (
     NotClosedError,
     OpenMonthError,
 )
+from quoting.resources import folder
 from quoting.store.models import (
     DocumentIssued,
     DocumentLine,
@@ -424,9 +427,13 @@ def test_a_discount_for_paying_early_takes_its_tax_along(shop, customer):
 def surcharged(shop, customer, code="OLDCAR", **part):
     """Invoice a job with an exchange unit; return the invoice's key."""
     unit = next(c for c, part in shop.edition.parts.items() if part.surcharge == code)
+    asked = AskedPart(code=unit, quantity=Decimal(1), **part)
+    return sold(shop, customer, replace(shop.job(TWIN_CAM), parts=(asked,)))
+
+
+def sold(shop, customer, job):
+    """Invoice a job that was said yes to; return the invoice's key."""
     with shop.database.transaction() as session:
-        asked = AskedPart(code=unit, quantity=Decimal(1), **part)
-        job = replace(shop.job(TWIN_CAM), parts=(asked,))
         quote = quotes.save(
             session, About(customer_id=customer), [Asked("", job)], now(), said="x"
         )
@@ -463,6 +470,69 @@ def test_an_old_unit_that_came_with_the_work_is_not_waited_for(
     with shop.database.reading() as session:
         assert [row.held for row in surcharges.held(session)] == held
     assert out(report(shop)) == []
+
+
+@pytest.fixture
+def adding(database, tmp_path):
+    """Return a shop where tax is due on the worth of an old unit, as agreed."""
+    tables = shutil.copytree(folder("rates_demo"), tmp_path / "rates")
+    with (tables / "countries.csv").open(encoding="utf-8", newline="") as file:
+        rows = list(csv.DictReader(file))
+    with (tables / "countries.csv").open("w", encoding="utf-8", newline="") as file:
+        table = csv.DictWriter(file, rows[0])
+        table.writeheader()
+        table.writerows(
+            row | ({"surcharge_tax": "added"} if row["code"] == "GB" else {})
+            for row in rows
+        )
+    with (tables / "shop.toml").open("a", encoding="utf-8") as file:
+        file.write('tax_old_unit = "UNTAXED"\n')
+    return Shop(database, tables)
+
+
+def test_the_worth_of_an_old_unit_is_taxed_and_credited_with_its_head(adding):
+    """An exchange head of 595.00, its old unit worth 60.00: tax on 655.00 at 18.5 %.
+
+    121.175 is 121.18; the customer pays 595.00 and that. Credited whole nothing is
+    left, of the tax neither.
+    """
+    head = AskedPart(
+        description="Exchange head", group="exchange", price=Decimal(595),
+        tax_code="PAR", worth=Decimal(60),
+    )  # fmt: skip
+    key = sold(
+        adding,
+        adding.customer("Osgood & Daughters", address="1 Row"),
+        Job(heads=(), parts=(head,)),
+    )
+    row = row_of(adding, key)
+    assert (row.net, row.tax, row.gross) == (59500, 12118, 71618)
+    with adding.database.reading() as session:
+        lines = list(
+            session.execute(
+                select(DocumentLine.description, DocumentLine.net)
+                .where(DocumentLine.document_id == key)
+                .order_by(DocumentLine.place)
+            )
+        )
+    assert [net for _, net in lines] == [59500, 6000, -6000]
+    assert out(report(adding)) == []
+
+    note = row_of(adding, credit(adding, key, Credited(), days=1))
+
+    assert (note.net, note.tax, note.gross) == (59500, 12118, 71618)
+    made = report(adding)
+    assert out(made) == []
+    assert made.income == {"exchange": 0}
+
+
+def test_a_surcharge_that_is_the_worth_of_the_old_unit_keeps_its_tax(adding):
+    """As agreed: the 150.00 of OLDCAR are that worth, their tax stays when they go."""
+    surcharged(adding, adding.customer("Osgood & Daughters", address="1 Row"))
+    with adding.database.reading() as session:
+        [held] = surcharges.held(session)
+
+    assert (held.held, held.tax_back) == (15000, False)
 
 
 def test_a_surcharge_says_by_when_and_whether_its_tax_goes_back(shop, customer):
