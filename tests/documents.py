@@ -9,6 +9,7 @@ from builders import JOBS, edition, with_worth_taxed
 from quoting.domain.credit import credit_all, credit_amount, credit_lines, credit_note
 from quoting.domain.invoice import (
     Bank,
+    Bit,
     Deducted,
     Document,
     Item,
@@ -114,6 +115,27 @@ def deposit():
     return replace(document, kind=Kind.DEPOSIT, items=(item,), taxes=rows)
 
 
+def sundries_of_a_cent():
+    """Return an invoice of 45.00 and of sundries that are nothing but their tax.
+
+    In 0.01 is 1.5 % tax, rounded up: 0.01 x 1.5 / 101.5 is 0.01, and 0.00 before tax.
+    """
+    free, some = Tax("Office", "E", Decimal(0), "Exempt"), Decimal("0.01")
+    taxed = Tax("Office", "S", Decimal("1.5"), "Tax 1.5 %")
+    work = Bit("LAB", Decimal(45), Decimal(45), (Decimal(0),))
+    return invoice(
+        "T01",
+        policy=replace(INCLUSIVE.policy, document_mode="ROUND_UP"),
+        items=(
+            Item(1, "free", "", "work", "labour", (work,)),
+            Item(2, "sundries", "SUN", "Sundries", "sundries",
+                 (Bit("SUN", some, Decimal(0), (some,)),)),
+        ),
+        taxes=(Group(free, Decimal(45), Decimal(0)), Group(taxed, Decimal(0), some)),
+        taxes_of={"LAB": (free,), "SUN": (taxed,)},
+    )  # fmt: skip
+
+
 def credited(document, items, number="C-00001"):
     note = credit_note(
         document,
@@ -148,6 +170,7 @@ KINDS = {
     "credit of what only adjusts": lambda: credited(
         invoice("T01"), credit_lines(invoice("T01"), [], {15: Decimal(1)})
     ),
+    "sundries of a cent": sundries_of_a_cent,
     "deposits taken off": lambda: deposited(invoice("T02")),
     "deposit invoice": deposit,
     "whole credit note": lambda: credited(

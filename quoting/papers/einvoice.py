@@ -149,8 +149,13 @@ class _Figures:
     def line_total(self) -> Decimal:
         return sum((line.net for line in self.lines), ZERO)
 
-    def together(self, *, charges: bool) -> Decimal:
-        return sum((a.amount for a in self.adjustments if a.charge is charges), ZERO)
+    def together(self, *, charges: bool) -> Decimal | None:
+        """Return the sum of the charges or allowances; None: there are none.
+
+        A sum of nothing is said where a charge of nothing stands (BR-CO-11, 12).
+        """
+        amounts = [a.amount for a in self.adjustments if a.charge is charges]
+        return sum(amounts, ZERO) if amounts else None
 
     @property
     def delivered_to(self) -> str:
@@ -181,7 +186,7 @@ def _figures(document: Document) -> _Figures:
                 lines.append(_line(item, len(lines) + 1, net, tax.category, tax.rate))
                 continue
             adjustments.append(
-                _Adjustment(net > 0, abs(net), _name(item), tax.category, tax.rate)
+                _Adjustment(net >= 0, abs(net), _name(item), tax.category, tax.rate)
             )
     if not lines:
         raise NotInEn16931Error(why=_NO_LINE)
@@ -594,14 +599,10 @@ def _cii_totals(
     w: _Writer, row: etree._Element, document: Document, figures: _Figures
 ) -> None:
     sums = w.put(row, "ram:SpecifiedTradeSettlementHeaderMonetarySummation")
-    charges, allowances = (
-        figures.together(charges=True),
-        figures.together(charges=False),
-    )
     rows: list[tuple[str, Decimal | None]] = [
         ("LineTotalAmount", figures.line_total),
-        ("ChargeTotalAmount", charges or None),
-        ("AllowanceTotalAmount", allowances or None),
+        ("ChargeTotalAmount", figures.together(charges=True)),
+        ("AllowanceTotalAmount", figures.together(charges=False)),
         ("TaxBasisTotalAmount", document.net),
         ("TaxTotalAmount", document.tax),
         ("GrandTotalAmount", document.gross),
@@ -762,8 +763,8 @@ def _ubl_totals(w: _Writer, document: Document, figures: _Figures) -> None:
         ("LineExtensionAmount", figures.line_total),
         ("TaxExclusiveAmount", document.net),
         ("TaxInclusiveAmount", document.gross),
-        ("AllowanceTotalAmount", figures.together(charges=False) or None),
-        ("ChargeTotalAmount", figures.together(charges=True) or None),
+        ("AllowanceTotalAmount", figures.together(charges=False)),
+        ("ChargeTotalAmount", figures.together(charges=True)),
         ("PrepaidAmount", document.deducted or None),
         ("PayableAmount", document.due),
     )
