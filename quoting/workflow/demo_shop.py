@@ -263,7 +263,7 @@ _FORETOLD = 200
 
 
 def fill(
-    database: Database, folder: Path, *, on: date, seed: int = 1
+    database: Database, folder: Path, *, on: date, seed: int = 1, days: int = DAYS
 ) -> tuple[SignIn, ...]:
     """Fill an empty shop with an invented year; return who can sign in.
 
@@ -275,11 +275,12 @@ def fill(
         folder: of the demonstration's rate tables.
         on: the shop's day.
         seed: of everything that is made up.
+        days: how many go before it.
 
     Raises:
         AlreadySetUpError: somebody has an account there; nothing is changed.
     """
-    start = on - timedelta(days=DAYS)
+    start = on - timedelta(days=days)
     rng = random.Random(seed)  # noqa: S311  (what is made up need not be secret)
     with TemporaryDirectory() as name, database.transaction() as session:
         at = datetime.combine(start, time(7), UTC)

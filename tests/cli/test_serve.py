@@ -22,8 +22,8 @@ from quoting.store.database import Database
 from quoting.store.models import PaperMade, Quote
 from quoting.workflow import issuing
 
-#: Seconds after which what did not happen does not happen.
-PATIENCE = 60
+#: Seconds after which what did not happen does not happen: a year may be lived first.
+PATIENCE = 240
 
 
 class Served:
@@ -77,7 +77,11 @@ class Served:
 
 @contextmanager
 def serving(place, *words, **environment):
-    """Serve the app from a folder until the block ends."""
+    """Serve the app from a folder until the block ends.
+
+    What is started in the background is deaf to Ctrl+C, and so are its own programs.
+    """
+    signal.signal(signal.SIGINT, signal.default_int_handler)
     served = Served(place, words, environment)
     try:
         served.wait_until(served.answers)

@@ -5,6 +5,7 @@ from contextlib import closing
 
 import pytest
 from browsing import NAMES, PASSWORD, QUICK, START, Browser, Clock, records
+from jinja2 import FileSystemBytecodeCache
 
 from quoting.resources import folder
 from quoting.settings import Settings
@@ -52,14 +53,22 @@ def settings(manned, tmp_path):
     return Settings(database=f"sqlite:///{tmp_path / 'shop.db'}", secret="for tests")
 
 
+@pytest.fixture(scope="session")
+def compiled(tmp_path_factory):
+    """Return where the apps keep their compiled templates for one another."""
+    return FileSystemBytecodeCache(str(tmp_path_factory.mktemp("compiled")))
+
+
 @pytest.fixture
-def make_app(clock):
+def make_app(clock, compiled):
     """Return what makes an app of settings; its records are let go of at the end."""
     made = []
 
     def make(settings):
-        made.append(create_app(settings, clock=clock))
-        return made[-1]
+        app = create_app(settings, clock=clock)
+        app.jinja_env.bytecode_cache = compiled
+        made.append(app)
+        return app
 
     yield make
     for app in made:

@@ -34,11 +34,12 @@ SECRET = {"setup", "users"}
 TIMED = {"milliseconds"}
 
 
-def filled(path, on=ON, seed=7):
+def filled(path, **how):
     """Return an invented shop and who can sign in there."""
     database = Database(f"sqlite:///{path}")
     database.upgrade()
-    return database, demo_shop.fill(database, folder("rates_demo"), on=on, seed=seed)
+    rates = folder("rates_demo")
+    return database, demo_shop.fill(database, rates, on=ON, **{"seed": 7, **how})
 
 
 @pytest.fixture(scope="module")
@@ -186,11 +187,17 @@ def content(database):
         }
 
 
-def test_the_same_seed_makes_the_same_shop_and_another_another(shop, tmp_path):
-    for seed, same in ((7, True), (8, False)):
-        again, _ = filled(tmp_path / f"{seed}.db", seed=seed)
-        with closing(again):
-            assert (content(again) == content(shop[0])) is same
+def test_the_same_seed_makes_the_same_shop_and_another_another(tmp_path):
+    made = []
+    for name, seed in (("one", 7), ("same", 7), ("other", 8)):
+        database, _ = filled(tmp_path / f"{name}.db", seed=seed, days=50)
+        with closing(database):
+            made.append(content(database))
+    one, same, other = made
+
+    assert len(one["quotes"]) > 20
+    assert one == same
+    assert one != other
 
 
 def test_a_shop_that_is_in_use_is_left_alone(shop):
