@@ -201,9 +201,12 @@ class Customer(Record):
     certificate: Mapped[Code]
     certified_by: Mapped[str] = mapped_column(String(200), default="")
     certified_until: Mapped[date | None]
+    version: Mapped[int] = mapped_column()
     contacts: Mapped[list["Contact"]] = relationship(
         order_by="Contact.id", cascade="all, delete-orphan"
     )
+
+    __mapper_args__ = {"version_id_col": version}  # noqa: RUF012 declared so by SQLAlchemy
 
 
 class Contact(Record):

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 from flask import Blueprint, flash, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 
+from quoting.store import audit
 from quoting.store.models import Customer
 from quoting.web import forms
 from quoting.web.access import allow
@@ -88,11 +89,15 @@ def _details(customer_id: int, sent: Sent = _NO_FORM) -> str:
         if form.name == sent.form:
             form.validate()
         people = [(each.name, each.phone, each.email) for each in row.contacts]
+        trail = audit.story(session, "customer", row.id)
         return render_template(
             "web/customers/details.html",
             customer=row,
             form=form,
             sent=sent,
+            seen=trail[-1].id if trail else 0,
+            meanwhile=[e for e in trail if sent.changed and e.id > sent.seen],
+            shows=shows(edition),
             people=[*people, *[("", "", "")] * _FREE_ROWS],
         )
 
@@ -158,6 +163,7 @@ def _write_down(session: "Session", customer_id: int) -> str:
         at=now.at,
         who=now.who,
         customer_id=row.id,
+        version=forms.number("version"),
     )
     flash(f"{row.name} is written down.")
     return url_for("customers.page", customer_id=row.id)

@@ -5,10 +5,12 @@ from typing import NamedTuple
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
+from sqlalchemy.orm.attributes import flag_modified
 
 from quoting.domain.errors import RuleError, translatable
 from quoting.domain.money import Currency
 from quoting.store import audit
+from quoting.store.database import ChangedMeanwhileError
 from quoting.store.models import Contact, Customer, KnownHead, Order, OrderHead, Quote
 from quoting.workflow.search import index, words_of
 
@@ -65,10 +67,20 @@ def save(
     at: datetime,
     who: str,
     customer_id: int | None = None,
+    version: int | None = None,
 ) -> Customer:
     """Write down a customer, new or known.
 
+    Args:
+        session: of a transaction.
+        details: all that is known of them from now on.
+        at: when.
+        who: does it.
+        customer_id: of one who is known.
+        version: of one who is known, as it was seen; None: whatever it is.
+
     Raises:
+        ChangedMeanwhileError: others wrote them down since *version*.
         NamelessError: the name is empty.
         NoSuchRecordError: *customer_id* names nobody.
     """
@@ -80,6 +92,10 @@ def save(
         old = ""
     else:
         row = customer(session, customer_id)
+        if version not in (None, row.version):
+            raise ChangedMeanwhileError
+        # The version counts every change, one of whom to speak to as well.
+        flag_modified(row, "name")
         old = _told(row)
     for field in Details._fields[:-1]:
         setattr(row, field, getattr(details, field))

@@ -568,6 +568,26 @@ def test_what_was_typed_of_a_customer_stays_with_every_problem(shop, accounts):
         assert told in answer.text
 
 
+def test_what_another_wrote_of_a_customer_meanwhile_is_shown_before_it_is_changed(
+    shop, accounts, at
+):
+    key = shop.customer()
+    page = f"/customers/{key}/details"
+    seen = form(accounts, page, page)
+    told = {"called": "Brook Farm Engines", "person1": "Mabel", "phone1": "0163"}
+    send(at("counter"), page, page, **told)
+
+    refused = accounts.client.post(page, data={**seen, **told, "town": "Exampleton"})
+
+    assert refused.status_code == 409
+    assert "Somebody else changed this meanwhile" in refused.text
+    assert "Colin Counter: customer written down" in refused.text
+    assert 'value="Exampleton"' in refused.text
+    assert "Exampleton" not in accounts.get(f"/customers/{key}").text
+    assert send(accounts, page, page, **told, town="Exampleton").status_code == 303
+    assert "Exampleton" in accounts.get(f"/customers/{key}").text
+
+
 # Paying early, and one invoice for a month.
 
 

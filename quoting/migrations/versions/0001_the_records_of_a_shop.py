@@ -78,6 +78,7 @@ def upgrade() -> None:
         sa.Column("certificate", sa.String(length=80), nullable=False),
         sa.Column("certified_by", sa.String(length=200), nullable=False),
         sa.Column("certified_until", sa.Date(), nullable=True),
+        sa.Column("version", sa.Integer(), nullable=False),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_customers")),
     )
     with op.batch_alter_table("customers", schema=None) as batch_op:
