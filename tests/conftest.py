@@ -115,17 +115,56 @@ LACKING = {
 }
 
 
-# Databases: migrated once, then copied for every test.
+# Databases: migrated once, then copied for every test. One on a server costs a second,
+# so it is emptied afterwards and lent again.
 
 POSTGRESQL = pytest.param("postgresql", marks=pytest.mark.needs_postgresql)
 KINDS = ["sqlite", POSTGRESQL]
 
 
-def server():
+def server(name=None):
     """Return a connection to the test server, outside of any transaction."""
     import psycopg
 
-    return psycopg.connect(os.environ["QUOTING_TEST_POSTGRESQL"], autocommit=True)
+    address = os.environ["QUOTING_TEST_POSTGRESQL"]
+    options = {"dbname": name} if name else {}
+    return psycopg.connect(address, autocommit=True, **options)
+
+
+#: What a database has beside its rows.
+SHAPE = (
+    "SELECT table_name, column_name, data_type, column_default"
+    " FROM information_schema.columns WHERE table_schema = 'public' ORDER BY 1, 2",
+    "SELECT indexdef FROM pg_indexes WHERE schemaname = 'public' ORDER BY 1",
+    "SELECT tgenabled, pg_get_triggerdef(oid) FROM pg_trigger"
+    " WHERE NOT tgisinternal ORDER BY 2",
+    "SELECT setconfig FROM pg_db_role_setting JOIN pg_database d ON d.oid = setdatabase"
+    " WHERE datname = current_database()",
+    "SELECT version_num FROM alembic_version",
+)
+
+
+def shape_of(connection):
+    """Return what the database of a connection has beside its rows."""
+    return [connection.execute(query).fetchall() for query in SHAPE]
+
+
+def empty(connection):
+    """Take every row out of a database and number from one again."""
+    from psycopg.sql import SQL, Identifier
+
+    from quoting.store.models import Record, Trail
+
+    trail = Identifier(Trail.__tablename__)
+    connection.execute(SQL("ALTER TABLE {} DISABLE TRIGGER USER").format(trail))
+    for table in reversed(Record.metadata.sorted_tables):
+        connection.execute(SQL("DELETE FROM {}").format(Identifier(table.name)))
+    connection.execute(SQL("ALTER TABLE {} ENABLE TRIGGER USER").format(trail))
+    begun = connection.execute(
+        "SELECT sequencename FROM pg_sequences WHERE last_value IS NOT NULL"
+    )
+    for (name,) in begun.fetchall():
+        connection.execute(SQL("ALTER SEQUENCE {} RESTART").format(Identifier(name)))
 
 
 class Places:
@@ -138,6 +177,7 @@ class Places:
         self.ending = ending
         self.models = models or self
         self.migrated = {}
+        self.spare, self.shape = [], None
 
     def new(self, kind, *, migrated=True):
         """Return the URL of a new place."""
@@ -150,10 +190,18 @@ class Places:
             if like:
                 shutil.copyfile(like, file)
             return f"sqlite:///{file}"
-        name = f"quoting_test_{os.getpid()}_{number}"
-        with server() as connection:
-            connection.execute(f"CREATE DATABASE {name} TEMPLATE {like or 'template0'}")
-        self.ending.callback(self._drop, name)
+        if like and self.models.spare:
+            name = self.models.spare.pop()
+        else:
+            name = f"quoting_test_{os.getpid()}_{number}"
+            with server() as connection:
+                template = like or "template0"
+                connection.execute(f"CREATE DATABASE {name} TEMPLATE {template}")
+            self.models.ending.callback(self._drop, name)
+            if like and self.models.shape is None:
+                with server(name) as connection:
+                    self.models.shape = shape_of(connection)
+        self.ending.callback(self._give_back if like else self._drop, name)
         url = make_url(os.environ["QUOTING_TEST_POSTGRESQL"]).set(database=name)
         return url.render_as_string(hide_password=False)
 
@@ -169,7 +217,21 @@ class Places:
 
     def _drop(self, name):
         with server() as connection:
-            connection.execute(f"DROP DATABASE {name} WITH (FORCE)")
+            connection.execute(f"DROP DATABASE IF EXISTS {name} WITH (FORCE)")
+
+    def _give_back(self, name):
+        with server(name) as connection:
+            connection.execute(
+                "SELECT pg_terminate_backend(pid) FROM pg_stat_activity"
+                " WHERE datname = current_database() AND pid <> pg_backend_pid()"
+            )
+            as_new = shape_of(connection) == self.models.shape
+            if as_new:
+                empty(connection)
+        if as_new:
+            self.models.spare.append(name)
+        else:
+            self._drop(name)
 
 
 @pytest.fixture(scope="session")
