@@ -1,6 +1,9 @@
 """A shop with its rate tables in the records, and short ways to fill them."""
 
+import shutil
 from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
+from tempfile import TemporaryDirectory
 
 from quoting.domain.phrase import say
 from quoting.resources import folder
@@ -14,6 +17,18 @@ def now(who="Ada Tallow", days=0):
     """Return who does something, at noon so many days after ``DAY``."""
     on = DAY + timedelta(days=days)
     return Now(who, datetime(on.year, on.month, on.day, 12, tzinfo=UTC), on)
+
+
+def part_payments(session):
+    """Bring in tables by which tax falls due when a deposit is received."""
+    with TemporaryDirectory() as name:
+        tables = Path(shutil.copytree(folder("rates_demo"), Path(name) / "rates"))
+        shop = tables / "shop.toml"
+        text = shop.read_text("utf-8")
+        security = 'deposits = "security"'
+        assert security in text
+        shop.write_text(text.replace(security, 'deposits = "part_payment"'), "utf-8")
+        rates.bring_in(session, tables, at=now().at, who="Ada")
 
 
 class Shop:

@@ -113,6 +113,19 @@ class Edition:
         """Return what the shop's documents say in their language, if it is known."""
         return self.wording.get((self.shop.country, self.shop.spoken))
 
+    def tax_on_deposits(self, on: date) -> str:
+        """Return when tax falls due on a deposit, on a day.
+
+        Returns:
+            ``receipt``; ``applied``: when it pays an invoice; ``forfeited``: then, or
+            when it is kept.
+        """
+        country = self.country(on)
+        if country is None:
+            return "applied"
+        security = self.shop.deposits == "security"
+        return country.security_tax if security else country.deposit_tax
+
     def old_units_taxed(self, on: date) -> bool:
         """Tell whether tax is due on the worth of an old unit as well, on a day."""
         country = self.country(on)

@@ -814,6 +814,11 @@ class Shop:
         default="",
         refers="tax_codes",
     )
+    deposits: str = column(
+        choice("part_payment", "security"),
+        "What money taken before an invoice is: a part payment, or held as a security",
+        default="part_payment",
+    )
     ceiling: str = column(
         CODE,
         "Row of ceilings.csv; empty: only the customer's terms count",

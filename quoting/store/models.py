@@ -129,7 +129,6 @@ class Setup(Record):
     id: Mapped[Key]
     secret: Mapped[str] = mapped_column(String(200))
     zone: Mapped[str] = mapped_column(String(60), default="UTC")
-    deposits_taxed: Mapped[bool] = mapped_column(default=False)
     confidence: Mapped[int] = mapped_column(default=0)
     by_machinist: Mapped[bool] = mapped_column(default=True)
 

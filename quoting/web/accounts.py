@@ -13,7 +13,7 @@ from quoting.domain.invoice import Kind, Why
 from quoting.domain.job import FreeLine, Override
 from quoting.domain.month import Month
 from quoting.domain.tax_rules import asked
-from quoting.store.models import DocumentIssued, Quote
+from quoting.store.models import DepositTaken, DocumentIssued, Payment, Quote
 from quoting.web import forms
 from quoting.web.access import allow
 from quoting.web.forms import Sent, Shows, shows
@@ -120,7 +120,7 @@ def _draft(sent: Sent = _NO_FORM) -> str:
                 taxed=_taxed(),
             )
         except RuleError as error:
-            said = (*said, str(error))
+            said = tuple(dict.fromkeys((*said, str(error))))
         edition = quotes.edition_of(session, rows[0].revisions[-1])
         return render_template(
             "web/accounts/invoice.html",
@@ -218,13 +218,15 @@ def _document(document_id: int, sent: Sent = _NO_FORM) -> str:
     with wiring().reading() as session:
         row = invoices.of_number(session, document_id)
         paper = invoices.content(session, document_id)
-        notes = invoices.credits_of(session, row) if row.kind != Kind.CREDIT else []
+        notes = invoices.taken_back(session, row, paper)
         left = invoices.left_by_line(paper, notes)
+        credited = invoices.credited(session, row)
         return render_template(
             "web/accounts/document.html",
             row=row,
             paper=paper,
             left=left,
+            credited=credited,
             told=story.of_document(session, row),
             held=deposits.held_for(session, row),
             surcharges=surcharges.of_document(session, row),
@@ -313,7 +315,10 @@ def _pay(session: "Session", row: DocumentIssued, now: "Now") -> str:
         document=row,
         note=forms.text("note"),
     )
-    return f"{paid.number} is on record; its number opens the receipt."
+    said = f"{paid.number} is on record; its number opens the receipt."
+    if paid.left:
+        said += f" {_shows(session).minor(paid.left)} of it is on the account."
+    return said
 
 
 def _minor(session: "Session", name: str, what: str) -> int:
@@ -359,11 +364,19 @@ def refund(document_id: int) -> ResponseReturnValue:
 
 def _refund(session: "Session", row: DocumentIssued, now: "Now") -> str:
     if forms.text("how") == "against":
-        used = payments.set_against(session, row, now)
-        return f"{_shows(session).minor(used)} is set against what is owed."
+        return _set_against(session, row, now)
     amount = _minor(session, "amount", "What is paid back")
     paid = payments.refund(session, row, amount, method(), forms.text("why"), now)
     return f"{paid.number} is on record."
+
+
+def _set_against(
+    session: "Session", source: DocumentIssued | Payment, now: "Now"
+) -> str:
+    used = payments.set_against(session, source, now)
+    if not used:
+        return "Nothing is owed that it could be set against; it stays as it is."
+    return f"{_shows(session).minor(used)} is set against what is owed."
 
 
 @bp.post("/documents/<int:document_id>/deposit")
@@ -538,8 +551,7 @@ def on_account(customer_id: int) -> ResponseReturnValue:
         paid = payments.payment_of(session, forms.number("payment"))
         now = wiring().now()
         if forms.text("how") == "against":
-            used = payments.set_against(session, paid, now)
-            flash(f"{_shows(session).minor(used)} is set against what is owed.")
+            flash(_set_against(session, paid, now))
         else:
             amount = _minor(session, "amount", "What is paid back")
             back = payments.refund(
@@ -595,6 +607,7 @@ def _deposits(sent: Sent = _NO_FORM) -> str:
             since=orders.since,
             days=LEFT_OVER,
             method_choices=forms.pairs(METHODS),
+            taxed_if_kept=deposits.taxed_if_kept(session, on),
             shows=_shows(session),
             sent=sent,
         )
@@ -623,11 +636,17 @@ def settle_deposit(deposit_id: int) -> ResponseReturnValue:
                 deposits.move_deposit(session, deposit, number, why, now)
             case _:
                 amount = _minor(session, "amount", "What is paid back")
-                deposits.pay_deposit_back(session, deposit, amount, method(), why, now)
-        flash(f"{deposit.number} is settled.")
+                documents.pay_deposit_back(session, deposit, amount, method(), why, now)
+        flash(_settled(deposit, _shows(session)))
         return url_for("accounts.held")
 
     return forms.send(f"deposit{deposit_id}", do, _deposits)
+
+
+def _settled(deposit: DepositTaken, how: Shows) -> str:
+    if deposit.held:
+        return f"{deposit.number}: {how.minor(deposit.held)} of it is still held."
+    return f"{deposit.number} is settled."
 
 
 # The till.

@@ -86,7 +86,7 @@ def _page(quote_id: int, sent: Sent = _NO_FORM, sought: str = "") -> str:
             terms_choices=[(t.code, t.name) for t in edition.terms.values()],
             said_yes=quotes.approvals(session, quote),
             deposits=orders.deposits(session, quote),
-            taxed=orders.deposits_taxed(session),
+            taxed=deposits.taxed_on_receipt(session, wiring().today()),
             attempts=orders.attempts(session, quote),
             changed=orders.changed_since_yes(session, quote),
             reach=orders.reach(session, quote),

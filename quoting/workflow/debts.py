@@ -52,7 +52,7 @@ def write_off(
         NothingOwedError: nothing is owed.
     """
     gross = document.left
-    owes(document, gross)
+    owes(session, document, gross)
     currency = invoices.content(session, document.id).currency
     row = _give_up(session, GaveUp.WRITE_OFF, document, gross, 0, why, now)
     journal.post(
@@ -109,7 +109,7 @@ def settle_early(
         NoReasonError: *why* is empty.
         NothingOwedError: nothing is owed.
     """
-    owes(document, gross)
+    owes(session, document, gross)
     groups = _tax_in(session, document, gross)
     currency = invoices.content(session, document.id).currency
     amount = currency.from_minor(gross)
@@ -149,7 +149,7 @@ def early(session: Session, document: DocumentIssued, on: date) -> int:
     return currency.to_minor(invoices.early_discount(due, terms, currency.unit))
 
 
-def owes(document: DocumentIssued, gross: int) -> None:
+def owes(session: Session, document: DocumentIssued, gross: int) -> None:
     """Refuse to take more off an invoice than is owed on it.
 
     Raises:
@@ -159,7 +159,10 @@ def owes(document: DocumentIssued, gross: int) -> None:
     if document.left <= 0 or document.kind != Kind.INVOICE:
         raise NothingOwedError(number=document.number)
     if not 0 < gross <= document.left:
-        raise MoreThanHeldError(given=gross, left=document.left, what=document.number)
+        money = rates.in_force(session, document.on).edition.currency.from_minor
+        raise MoreThanHeldError(
+            given=money(gross), left=money(document.left), what=document.number
+        )
 
 
 def _given(session: Session, document: DocumentIssued, how: GaveUp) -> int:

@@ -39,6 +39,14 @@ from quoting.workflow.customers import NoSuchRecordError
 from quoting.workflow.quotes import Now
 
 
+class AnothersQuoteError(RuleError):
+    """A deposit was to be held for the work of another customer."""
+
+    message = translatable(
+        "{number} is another customer's. Pay the deposit back, and take it anew there."
+    )
+
+
 class TaxedDepositError(RuleError):
     """A deposit whose tax fell due on receipt cannot pay an invoice afterwards."""
 
@@ -68,7 +76,7 @@ def take_deposit(
     minor = currency.to_minor(amount)
     number = numbering.take(session, "receipt", now.on)
     document_id = None
-    if orders.deposits_taxed(session):
+    if taxed_on_receipt(session, now.on):
         document = _deposit_invoice(session, quote, edition, amount, now)
         document_id = invoices.keep(
             session,
@@ -107,6 +115,18 @@ def take_deposit(
     said = f"{number}: {amount} {currency.code}, {method}"
     quotes.note(session, "quote", quote.id, now, "deposit taken", new=said)
     return row
+
+
+def taxed_on_receipt(session: Session, on: date) -> bool:
+    """Tell whether tax falls due here when a deposit is received."""
+    return rates.in_force(session, on).edition.tax_on_deposits(on) == "receipt"
+
+
+def taxed_if_kept(session: Session, on: date) -> bool:
+    """Tell whether tax falls due here when an untaxed deposit is kept."""
+    edition = rates.in_force(session, on).edition
+    security = edition.shop.deposits == "security"
+    return not security or edition.tax_on_deposits(on) == "forfeited"
 
 
 def _edition(session: Session, quote: Quote, on: date) -> Edition:
@@ -171,7 +191,7 @@ def pay_deposit_back(
         MoreThanHeldError: less is held.
         NoReasonError: *why* is empty.
     """
-    _take_out(deposit, gross, why)
+    _take_out(session, deposit, gross, why)
     currency = _currency(session, deposit.quote)
     amount = currency.from_minor(gross)
     tax = 0
@@ -229,7 +249,7 @@ def keep_deposit(
         MoreThanHeldError: less is held.
         NoReasonError: *why* is empty.
     """
-    _take_out(deposit, gross, why)
+    _take_out(session, deposit, gross, why)
     edition = _edition(session, deposit.quote, now.on)
     unit, currency = edition.currency.unit, edition.currency
     amount = currency.from_minor(gross)
@@ -274,17 +294,21 @@ def move_deposit(
     """Hold what is left of a deposit for another job, by the number of its quote.
 
     Raises:
+        AnothersQuoteError: that quote is another customer's.
         NoSuchRecordError: no quote has that number.
-        MoreThanHeldError: nothing is held.
+        NothingHeldError: nothing is held.
         NoReasonError: *why* is empty.
     """
     if not why.strip():
         raise payments.NoReasonError
     if not deposit.held:
-        raise payments.MoreThanHeldError(given=1, left=0, what=deposit.number)
+        raise payments.NothingHeldError(what=deposit.number)
     to = session.scalar(select(Quote).where(Quote.number == number.strip().upper()))
     if to is None:
         raise NoSuchRecordError(what="quote", key=number)
+    known = {quote.customer_id for quote in (to, deposit.quote)} - {None}
+    if len(known) > 1:
+        raise AnothersQuoteError(number=to.number)
     old = deposit.quote.number
     row = _moved(session, deposit, MOVED, deposit.held, now, why, "", to=to)
     deposit.quote_id = to.id
@@ -310,8 +334,8 @@ def apply_deposit(
     """
     if deposit.document_id is not None:
         raise TaxedDepositError(number=deposit.number)
-    debts.owes(document, gross)
-    _take_out(deposit, gross, "applied")
+    debts.owes(session, document, gross)
+    _take_out(session, deposit, gross, "applied")
     currency = _currency(session, deposit.quote)
     amount = currency.from_minor(gross)
     number = numbering.take(session, "deposit settled", now.on)
@@ -330,12 +354,13 @@ def apply_deposit(
     return _moved(session, deposit, APPLIED, gross, now, "", number, document=document)
 
 
-def _take_out(deposit: DepositTaken, gross: int, why: str) -> None:
+def _take_out(session: Session, deposit: DepositTaken, gross: int, why: str) -> None:
     if not why.strip():
         raise payments.NoReasonError
     if not 0 < gross <= deposit.held:
+        money = _currency(session, deposit.quote).from_minor
         raise payments.MoreThanHeldError(
-            given=gross, left=deposit.held, what=deposit.number
+            given=money(gross), left=money(deposit.held), what=deposit.number
         )
 
 
@@ -373,7 +398,8 @@ def _moved(
     )
     session.add(row)
     session.flush()
-    said = f"{deposit.number}: {gross} of the smallest unit"
+    amount = _currency(session, deposit.quote).from_minor(gross)
+    said = f"{deposit.number}: {amount} {deposit.currency}"
     quotes.note(
         session, "quote", deposit.quote_id, now, f"deposit {how}", new=said, why=why
     )

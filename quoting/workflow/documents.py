@@ -21,11 +21,12 @@ from quoting.store.database import Database
 from quoting.store.models import (
     Allocation,
     Customer,
+    DepositTaken,
     DocumentIssued,
     Payment,
     Quote,
 )
-from quoting.workflow import invoices, issuing, payments, rates
+from quoting.workflow import deposits, invoices, issuing, payments, rates
 from quoting.workflow.customers import NoSuchRecordError, address_of
 from quoting.workflow.invoices import Credited, Taxed
 from quoting.workflow.issuing import File
@@ -84,6 +85,24 @@ def credit(
     row = invoices.credit(session, invoice, what, now, reason=reason, because=because)
     on_paper(session, row, now)
     return row
+
+
+def pay_deposit_back(
+    session: Session,
+    deposit: DepositTaken,
+    gross: int,
+    method: str,
+    why: str,
+    now: Now,
+) -> None:
+    """Pay a deposit back; a credit note that belongs to it gets its paper.
+
+    Raises:
+        RuleError: as ``deposits.pay_deposit_back``.
+    """
+    moved = deposits.pay_deposit_back(session, deposit, gross, method, why, now)
+    if deposit.document_id is not None:
+        on_paper(session, invoices.by_number(session, moved.number), now)
 
 
 def on_paper(session: Session, row: DocumentIssued, now: Now) -> None:

@@ -87,6 +87,15 @@ class NoCreditOfCreditError(RuleError):
     message = translatable("{number} is a credit note; make a new invoice instead.")
 
 
+class DepositInvoiceError(RuleError):
+    """The invoice of a deposit was to be credited, and the deposit held on."""
+
+    message = translatable(
+        "{number} is the invoice of a deposit. Pay the deposit back in the list of "
+        "deposits held: its credit note comes with it."
+    )
+
+
 class CertificateUnusedError(RuleError):
     """A customer has a certificate, and terms that charge tax."""
 
@@ -484,19 +493,52 @@ def taxes_within(
 ) -> tuple[Group, ...]:
     """Return the tax in *gross* of a deposit that was taxed on receipt; else empty.
 
-    What is left of a deposit takes the tax that is left of it; a part of it takes its
-    part of each row.
+    What is left of a deposit takes the tax that is left of it; a part of that takes
+    its part of each row.
     """
     if row.document_id is None:
         return ()
     paper = content(session, row.document_id)
-    whole = paper.gross
-    rows = []
-    for group in paper.taxes:
-        tax = apportion(group.amount, [gross, whole - gross], unit)[0]
-        base = apportion(group.base, [gross, whole - gross], unit)[0]
-        rows.append(Group(group.tax, base, tax))
-    return tuple(rows)
+    left, rest = paper.taxes, paper.gross
+    for moved in session.scalars(
+        select(DepositMoved)
+        .where(DepositMoved.deposit_id == row.id, DepositMoved.number != "")
+        .order_by(DepositMoved.id)
+    ):
+        part = paper.currency.from_minor(moved.gross)
+        note = session.scalar(
+            select(DocumentIssued.content).where(
+                DocumentIssued.number == moved.number,
+                DocumentIssued.corrects_id == row.document_id,
+            )
+        )
+        gone = document_file.read(note).taxes if note else _part(left, part, rest, unit)
+        left, rest = _less(left, gone), rest - part
+    return _part(left, gross, rest, unit)
+
+
+def _part(
+    rows: Sequence[Group], gross: Decimal, of: Decimal, unit: Decimal
+) -> tuple[Group, ...]:
+    """Return the tax rows of a part of an amount; all of it takes all of them."""
+    return tuple(
+        Group(
+            row.tax,
+            apportion(row.base, [gross, of - gross], unit)[0],
+            apportion(row.amount, [gross, of - gross], unit)[0],
+        )
+        for row in rows
+    )
+
+
+def _less(rows: Sequence[Group], gone: Iterable[Group]) -> tuple[Group, ...]:
+    taken = {row.tax: row for row in gone}
+    nothing = Group(rows[0].tax, ZERO, ZERO)
+    return tuple(
+        Group(row.tax, row.base - off.base, row.amount - off.amount)
+        for row in rows
+        for off in [taken.get(row.tax, nothing)]
+    )
 
 
 # Issuing.
@@ -767,7 +809,7 @@ def credit_draft(
     if invoice.kind == Kind.CREDIT:
         raise NoCreditOfCreditError(number=invoice.number)
     document = content(session, invoice.id)
-    before = credits_of(session, invoice)
+    before = taken_back(session, invoice, document)
     if what.amount is not None:
         items = crediting.credit_amount(document, before, what.amount)
     elif what.lines is not None:
@@ -794,8 +836,11 @@ def credit(
 
     Raises:
         BackDatedError, MonthLockedError: as ``issue``.
+        DepositInvoiceError: it is a deposit's, and no *method* pays that back.
         RuleError: as ``credit_draft``.
     """
+    if invoice.kind == Kind.DEPOSIT and not method:
+        raise DepositInvoiceError(number=invoice.number)
     locked = session.scalars(
         select(DocumentIssued).where(DocumentIssued.id == invoice.id).with_for_update()
     ).one()
@@ -935,6 +980,32 @@ def credits_of(session: Session, invoice: DocumentIssued) -> list[Document]:
     return [document_file.read(text) for text in texts]
 
 
+def taken_back(
+    session: Session, invoice: DocumentIssued, document: Document
+) -> list[Document]:
+    """Return what nobody gets back any more of an invoice, as notes against it.
+
+    These are its credit notes, and the exchange surcharges that were kept.
+    """
+    notes = credits_of(session, invoice)
+    for row in session.scalars(
+        select(SurchargeHeld).where(
+            SurchargeHeld.document_id == invoice.id, SurchargeHeld.kept > 0
+        )
+    ):
+        share = {row.place: Decimal(row.kept) / row.net}
+        items = crediting.credit_lines(document, notes, share)
+        notes.append(replace(document, items=items))
+    return notes
+
+
+def by_number(session: Session, number: str) -> DocumentIssued:
+    """Return a document by its number; it has to exist."""
+    return session.scalars(
+        select(DocumentIssued).where(DocumentIssued.number == number)
+    ).one()
+
+
 def invoice_of(session: Session, quote: Quote) -> DocumentIssued | None:
     """Return the invoice that stands for a quote's work; None: not invoiced.
 
@@ -952,13 +1023,17 @@ def invoice_of(session: Session, quote: Quote) -> DocumentIssued | None:
     return row
 
 
-def _stands(session: Session, invoice: DocumentIssued) -> bool:
-    credited = sum(
+def credited(session: Session, invoice: DocumentIssued) -> int:
+    """Return how much of an invoice is credited, in the smallest unit."""
+    return sum(
         session.scalars(
             select(DocumentIssued.gross).where(DocumentIssued.corrects_id == invoice.id)
         )
     )
-    return credited < invoice.gross or not invoice.gross
+
+
+def _stands(session: Session, invoice: DocumentIssued) -> bool:
+    return credited(session, invoice) < invoice.gross or not invoice.gross
 
 
 _DONE = (OrderState.READY, OrderState.CONDEMNED, OrderState.COLLECTED)

@@ -40,7 +40,6 @@ from quoting.store.models import (
     OrderStep,
     Photo,
     Quote,
-    Setup,
     Way,
 )
 from quoting.workflow import quotes
@@ -455,12 +454,6 @@ def deposits(session: Session, quote: Quote) -> list[DepositTaken]:
             .order_by(DepositTaken.id)
         )
     )
-
-
-def deposits_taxed(session: Session) -> bool:
-    """Tell whether tax falls due here when a deposit is received."""
-    setup = session.scalars(select(Setup)).one_or_none()
-    return setup is not None and setup.deposits_taxed
 
 
 def attempts(session: Session, quote: Quote) -> list[Attempt]:

@@ -62,6 +62,18 @@ class MoreThanHeldError(RuleError):
     message = translatable("{given} is more than the {left} that is left of {what}.")
 
 
+class NotOwedError(RuleError):
+    """A document on which nobody ever owes anything was to be paid."""
+
+    message = translatable("{number} is a credit note: pay it out, or set it against.")
+
+
+class NothingHeldError(RuleError):
+    """Nothing is left of what was to be used."""
+
+    message = translatable("Nothing is left of {what}.")
+
+
 class NoReasonError(RuleError):
     """Something that stands out needs a reason."""
 
@@ -110,10 +122,13 @@ def pay(
         MonthLockedError: the month is closed.
         NobodysMoneyError: more is paid than owed, and nobody has an account.
         NothingPaidError: it is not above nothing.
+        NotOwedError: *document* is a credit note.
         RuleError: as ``domain.allocation``.
     """
     if amount <= 0:
         raise NothingPaidError
+    if document is not None and document.kind == Kind.CREDIT:
+        raise NotOwedError(number=document.number)
     day = on or now.on
     whose = customer_id if customer_id is not None else _whose(document)
     owed = _owed(session, whose, document)
@@ -325,14 +340,19 @@ def refund(
         MonthLockedError: the month is closed.
         MoreThanHeldError: less is left of it.
         NoReasonError: *why* is empty.
+        NothingHeldError: it is no credit note, or nothing is left of it.
     """
     if not why.strip():
         raise NoReasonError
-    if isinstance(source, DocumentIssued) and source.kind != Kind.CREDIT:
-        raise MoreThanHeldError(given=amount, left=0, what=source.number)
-    if not 0 < amount <= source.left:
-        raise MoreThanHeldError(given=amount, left=source.left, what=source.number)
+    owing = isinstance(source, DocumentIssued) and source.kind != Kind.CREDIT
+    if owing or not source.left:
+        raise NothingHeldError(what=source.number)
     currency = rates.in_force(session, now.on).edition.currency
+    if not 0 < amount <= source.left:
+        money = currency.from_minor
+        raise MoreThanHeldError(
+            given=money(amount), left=money(source.left), what=source.number
+        )
     number = numbering.take(session, "refund", now.on)
     row = Payment(
         number=number,

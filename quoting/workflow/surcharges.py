@@ -11,7 +11,7 @@ from quoting.store.models import (
 )
 from quoting.workflow import invoices, journal
 from quoting.workflow.customers import NoSuchRecordError
-from quoting.workflow.payments import MoreThanHeldError, NoReasonError
+from quoting.workflow.payments import NoReasonError, NothingHeldError
 from quoting.workflow.quotes import Now
 
 
@@ -20,13 +20,13 @@ def keep(session: Session, held: SurchargeHeld, why: str, now: Now) -> Surcharge
 
     Raises:
         MonthLockedError: the month is closed.
-        MoreThanHeldError: nothing is held.
+        NothingHeldError: nothing is held.
         NoReasonError: *why* is empty.
     """
     if not why.strip():
         raise NoReasonError
     if held.held <= 0:
-        raise MoreThanHeldError(given=1, left=0, what=held.description)
+        raise NothingHeldError(what=held.description)
     currency = invoices.content(session, held.document_id).currency
     number = numbering.take(session, "surcharge kept", now.on)
     journal.post(

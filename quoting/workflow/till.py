@@ -4,14 +4,23 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from quoting.domain import journal as posting
+from quoting.domain.errors import RuleError, translatable
 from quoting.store import numbering
 from quoting.store.models import (
     CashCount,
     Entry,
 )
 from quoting.workflow import journal, quotes, rates
-from quoting.workflow.payments import MoreThanHeldError, NoReasonError
+from quoting.workflow.payments import MoreThanHeldError
 from quoting.workflow.quotes import Now
+
+
+class DiffersError(RuleError):
+    """The till holds other than is expected, and nobody says why."""
+
+    message = translatable(
+        "{counted} is counted and {expected} is expected: say why in the note."
+    )
 
 
 def expected_cash(session: Session) -> int:
@@ -34,16 +43,18 @@ def count_cash(
     Raises:
         MonthLockedError: the month is closed.
         MoreThanHeldError: more is banked than was counted.
-        NoReasonError: it differs from what is expected, and *note* is empty.
+        DiffersError: it is not what is expected, and *note* is empty.
     """
     expected = expected_cash(session)
-    if not 0 <= banked <= counted:
-        raise MoreThanHeldError(given=banked, left=counted, what="cash")
-    if counted != expected and not note.strip():
-        raise NoReasonError
     currency = rates.in_force(session, now.on).edition.currency
-    number = numbering.take(session, "cash count", now.on)
     money = currency.from_minor
+    if not 0 <= banked <= counted:
+        raise MoreThanHeldError(
+            given=money(banked), left=money(counted), what="the cash that was counted"
+        )
+    if counted != expected and not note.strip():
+        raise DiffersError(counted=money(counted), expected=money(expected))
+    number = numbering.take(session, "cash count", now.on)
     journal.post(
         session,
         "cash count",

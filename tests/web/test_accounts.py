@@ -13,6 +13,7 @@ import pytest
 from at_the_counter import FOUR, Shop, form, send
 from lxml import etree
 from pypdf import PdfReader
+from shop import part_payments
 from sqlalchemy import select
 from sqlalchemy.orm import undefer
 
@@ -229,12 +230,69 @@ def test_a_deposit_is_paid_back_kept_or_moved(shop, accounts):
         accounts, page, form, how="back", amount="200.00", method="card", why="x"
     )
     assert refused.status_code == 422
+    assert "200.00 is more than the 100.00 that is left" in refused.text
     send(accounts, page, form, how="back", amount="40.00", method="card", why="less")
+    assert "£60.00 of it is still held" in accounts.get(page).text
     send(accounts, page, form, how="move", to="Q-00002", why="same man")
     [row] = shop.rows(DepositTaken)
     assert (row.held, row.quote_id) == (6000, other)
     send(accounts, page, form, how="keep", why="never came", taxed="1")
     assert shop.rows(DepositTaken)[0].held == 0
+
+
+def test_a_taxed_deposit_is_paid_back_by_a_credit_note_that_is_printed(
+    shop, accounts, at
+):
+    with shop.database.transaction() as session:
+        part_payments(session)
+    quote = shop.yes(shop.quote(("", FOUR), customer_id=shop.customer()))
+    page = f"/quotes/{quote}"
+    send(at("counter"), page, f"{page}/deposit", amount="100", method="cash")
+    [invoice] = shop.rows(DocumentIssued)
+    assert "in the list of" in accounts.get(on(invoice)).text
+    form_of = f"/accounts/deposits/{shop.rows(DepositTaken)[0].id}"
+    send(accounts, "/accounts/deposits", form_of, how="back", amount="100.00",
+         method="cash", why="not taken up")  # fmt: skip
+
+    note = shop.rows(DocumentIssued)[-1]
+
+    assert (note.kind, note.gross, note.left) == ("credit note", 10000, 0)
+    assert "Used up" in accounts.get(on(note)).text
+    assert "not taken up" in shop.paper("credit note")[1]
+    assert accounts.get(f"{on(note)}/xml/cii").status_code == 200
+
+
+def test_a_credit_note_is_paid_out_or_set_against_but_never_paid(shop, accounts, ready):
+    row = issued(shop, accounts, ready, named="1")
+    total = f"{Decimal(row.gross) / 100}"
+    more = f"{Decimal(row.gross) / 100 + 25}"
+    send(accounts, on(row), f"{on(row)}/pay", amount=more, method="card")
+    assert "£25.00 of it is on the account" in accounts.get(on(row)).text
+    chosen = {"what": "amount", "amount": "20", "because": "a long wait"}
+    unsaid = send(accounts, on(row), f"{on(row)}/credit", **chosen)
+    assert unsaid.status_code == 422
+    send(accounts, on(row), f"{on(row)}/credit", reason_code="goodwill", **chosen)
+    note = shop.rows(DocumentIssued)[-1]
+    page = accounts.get(on(note)).text
+    against, back = (part.split("</form>")[0] for part in page.split("/refund")[1:])
+    assert 'value="against"' in against
+    assert 'value="against"' not in back
+    tokens = form(accounts, on(note), f"{on(note)}/refund")
+    pays = {**tokens, "amount": total, "method": "card"}
+    paid = accounts.client.post(f"{on(note)}/pay", data=pays)
+
+    assert paid.status_code == 422
+    assert "is a credit note: pay it out" in paid.text
+    send(accounts, on(note), f"{on(note)}/refund", how="against")
+    assert "Nothing is owed that it could be set against" in accounts.get(on(note)).text
+
+
+def test_looking_at_a_draft_again_refuses_nothing(accounts, ready):
+    page = f"/accounts/invoice?quote={ready}"
+    looked = send(accounts, page, "/accounts/invoice", look="1", named="1")
+    assert 'role="alert"' not in looked.text
+    refused = send(accounts, page, "/accounts/invoice", named="1", line1="Storage")
+    assert refused.text.count("The amount of Storage") == 1
 
 
 def test_the_till_is_counted(shop, accounts, ready):
@@ -243,6 +301,7 @@ def test_the_till_is_counted(shop, accounts, ready):
     page = "/accounts/till"
     refused = send(accounts, page, page, counted="49.00", banked="40.00")
     assert refused.status_code == 422
+    assert "49.00 is counted and 50.00 is expected" in refused.text
     send(accounts, page, page, counted="49.00", banked="40.00", note="wrong change")
     [count] = shop.rows(CashCount)
     assert (count.expected, count.counted, count.banked) == (5000, 4900, 4000)

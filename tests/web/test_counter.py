@@ -11,6 +11,7 @@ from io import BytesIO
 import pytest
 from at_the_counter import FOUR, GUIDES, PAIR, Shop, form, send
 from PIL import Image
+from shop import part_payments
 
 from quoting.files import photo
 from quoting.store.models import (
@@ -23,7 +24,6 @@ from quoting.store.models import (
     Photo,
     Quote,
 )
-from quoting.workflow import people
 
 
 @pytest.fixture
@@ -708,7 +708,7 @@ def test_a_sale_is_made_where_tax_falls_due_on_money_taken_before_an_invoice(
     shop, counter
 ):
     with shop.database.transaction() as session:
-        people.setup(session).deposits_taxed = True
+        part_payments(session)
     fields = ring_up(counter, said=FOUR, name="Pat Ellery", method="card")
 
     answer = counter.client.post("/counter/sale", data=fields)

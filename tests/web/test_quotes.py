@@ -10,9 +10,10 @@ from io import BytesIO
 import pytest
 from at_the_counter import FOUR, GUIDES, Shop, form, send
 from pypdf import PdfReader
+from shop import part_payments
 
 from quoting.store.models import Attempt, Customer, DepositTaken, DocumentIssued
-from quoting.workflow import people, quotes
+from quoting.workflow import quotes
 
 TWO = (("repair", FOUR), ("with guides", GUIDES))
 
@@ -262,7 +263,7 @@ def test_a_deposit_gets_an_invoice_where_tax_falls_due_on_it(shop, counter):
     key = shop.quote(("", FOUR))
     page = f"/quotes/{key}"
     with shop.database.transaction() as session:
-        people.setup(session).deposits_taxed = True
+        part_payments(session)
 
     answer = send(counter, page, f"{page}/deposit", amount="10", method="cash")
 

@@ -12,7 +12,7 @@ from datetime import timedelta
 from decimal import Decimal
 
 import pytest
-from shop import DAY, Shop, now
+from shop import DAY, Shop, now, part_payments
 from sqlalchemy import func, select
 
 from quoting.domain.consent import Consent, How, NeedsYesError
@@ -39,16 +39,21 @@ from quoting.store.numbering import BackDatedError
 from quoting.workflow import (
     debts,
     deposits,
+    documents,
     invoices,
     month,
     payments,
-    people,
     quotes,
     story,
     surcharges,
     till,
 )
-from quoting.workflow.invoices import AlreadyInvoicedError, Credited, MixedInvoiceError
+from quoting.workflow.invoices import (
+    AlreadyInvoicedError,
+    Credited,
+    DepositInvoiceError,
+    MixedInvoiceError,
+)
 from quoting.workflow.quotes import About, Asked
 
 TWIN_CAM = "16v twin cam valve job"
@@ -330,7 +335,7 @@ def test_a_deposit_comes_off_the_invoice_and_never_more_than_is_due(shop, custom
 def test_where_tax_falls_due_on_receipt_a_deposit_has_an_invoice(shop, customer):
     """The tax of invoice and deposit invoice together is that of the job."""
     with shop.database.transaction() as session:
-        people.setup(session).deposits_taxed = True
+        part_payments(session)
     quote = agreed(shop, customer)
     take(shop, quote, "150.00")
     key = invoice(shop, quote, days=1)
@@ -421,6 +426,120 @@ def test_a_discount_for_paying_early_takes_its_tax_along(shop, customer):
     made = report(shop)
     assert made.moved.settlement_tax == Decimal("1.85")
     assert made.income["settlement discounts"] == Decimal("-10.00")
+    assert out(made) == []
+
+
+def settle(shop, key, act, *given, days=1, **how):
+    """Do something with a deposit in a transaction of its own."""
+    with shop.database.transaction() as session:
+        return act(
+            session, deposits.of_key(session, key), *given, now(days=days), **how
+        )
+
+
+def test_the_parts_of_a_taxed_deposit_have_its_tax_to_the_last_cent(shop, customer):
+    """Kept as 33.33, 33.33 and 33.34: the tax of the three is that of the 100.00."""
+    with shop.database.transaction() as session:
+        part_payments(session)
+    key = take(shop, agreed(shop, customer), "100.00")
+    parts = [
+        settle(shop, key, deposits.keep_deposit, gross, "no show", taxed=True)
+        for gross in (3333, 3333, 3334)
+    ]
+    with shop.database.reading() as session:
+        paper = session.scalars(select(DocumentIssued)).one()
+    assert sum(part.tax_before for part in parts) == paper.tax
+    made = report(shop)
+    assert made.ledger.deposits.closing == 0
+    assert out(made) == []
+
+
+def test_what_is_left_of_a_taxed_deposit_has_the_tax_that_its_credit_left(
+    shop, customer
+):
+    """10.01 is paid back by a credit note, the rest kept: together its tax."""
+    with shop.database.transaction() as session:
+        part_payments(session)
+    key = take(shop, agreed(shop, customer), "100.00")
+    back = settle(shop, key, deposits.pay_deposit_back, 1001, "cash", "too much")
+    kept = settle(shop, key, deposits.keep_deposit, 8999, "no show", taxed=True)
+    with shop.database.reading() as session:
+        paper = session.scalars(
+            select(DocumentIssued).where(DocumentIssued.kind == Kind.DEPOSIT)
+        ).one()
+    assert back.tax_before + kept.tax_before == paper.tax
+    assert report(shop).ledger.deposits.closing == 0
+
+
+def test_the_invoice_of_a_deposit_is_credited_by_paying_the_deposit_back(
+    shop, customer
+):
+    with shop.database.transaction() as session:
+        part_payments(session)
+    key = take(shop, agreed(shop, customer), "100.00")
+    with shop.database.reading() as session:
+        [paper] = session.scalars(select(DocumentIssued.id))
+    with pytest.raises(DepositInvoiceError, match="list of deposits held"):
+        credit(shop, paper, Credited(), days=1)
+    settle(shop, key, documents.pay_deposit_back, 10_000, "cash", "not taken up")
+    with shop.database.reading() as session:
+        note = session.scalars(
+            select(DocumentIssued).where(DocumentIssued.kind == Kind.CREDIT)
+        ).one()
+        assert (note.gross, note.left) == (10_000, 0)
+        assert note.paper_id
+        assert deposits.of_key(session, key).held == 0
+    assert out(report(shop)) == []
+
+
+def test_a_deposit_is_not_held_for_the_work_of_another(shop, customer):
+    key = take(shop, agreed(shop, customer), "50.00")
+    agreed(shop, shop.customer("Nettle Yard Autos"))
+    with pytest.raises(deposits.AnothersQuoteError, match="Q-00002"):
+        settle(shop, key, deposits.move_deposit, "Q-00002", "asked by phone")
+
+
+def test_a_credit_note_is_never_paid(shop, customer):
+    key = invoice(shop, agreed(shop, customer))
+    pay(shop, key, row_of(shop, key).gross)
+    note = credit(shop, key, Credited(amount=Decimal(20)), days=1)
+    with pytest.raises(payments.NotOwedError, match="pay it out"):
+        pay(shop, note, 2000, days=1)
+    assert row_of(shop, note).left == 2000
+    assert out(report(shop)) == []
+
+
+def test_refusals_say_money_as_people_write_it(shop, customer):
+    key = invoice(shop, agreed(shop, customer))
+    pay(shop, key, row_of(shop, key).gross)
+    note = credit(shop, key, Credited(amount=Decimal(20)), days=1)
+    with pytest.raises(
+        payments.MoreThanHeldError, match=r"30\.00 is more than the 20\.00"
+    ):
+        do(shop, payments.refund, note, 3000, "cash", "for luck", days=1)
+
+
+def test_a_surcharge_that_was_kept_is_not_credited_any_more(shop, customer):
+    """60 % of it came back, the rest was kept: a credit for all leaves that out."""
+    key = surcharged(shop, customer)
+    gross = row_of(shop, key).gross
+    with shop.database.reading() as session:
+        [held] = surcharges.held(session)
+    part = credit(shop, key, Credited(lines={held.place: Decimal("0.6")}), days=1)
+    with shop.database.transaction() as session:
+        row = session.get(SurchargeHeld, held.id)
+        kept = row.held
+        surcharges.keep(session, row, "cracked through", now(days=2))
+    with pytest.raises(NothingLeftError):
+        credit(shop, key, Credited(lines={held.place: Decimal("0.4")}), days=3)
+
+    rest = credit(shop, key, Credited(), days=3)
+
+    # 60.00 of the 150.00 were kept, with their tax of 18.5 %: 71.10 stay charged.
+    assert kept == 6000
+    assert gross - row_of(shop, part).gross - row_of(shop, rest).gross == 7110
+    made = report(shop)
+    assert made.ledger.surcharges.closing == 0
     assert out(made) == []
 
 
@@ -641,7 +760,7 @@ def test_random_months_reconcile(shop, customer, taxed, seed):
     rng = random.Random(seed)  # noqa: S311 no secret
     if taxed:
         with shop.database.transaction() as session:
-            people.setup(session).deposits_taxed = True
+            part_payments(session)
     other = shop.customer("Nettle Yard Autos")
     issued = []
     for day in range(38):

@@ -28,7 +28,6 @@ from quoting.workflow import (
     invoices,
     month,
     payments,
-    people,
     quotes,
     rates,
     surcharges,
@@ -44,6 +43,15 @@ TAXES = "code,label,authority,category,rate\n" + "".join(
     )
     for code in codes.split()
 )
+#: A country where tax falls due when a deposit is received.
+COUNTRY = """\
+code,name,currency,deposit_tax,address,source,checked,as_of
+XA,Ambria,XTS,receipt,street; town,invented,from memory,2026-01-01
+"""
+WORDING = """\
+country,language,invoice,deposit_invoice,credit_note,tax,tax_number,source,checked,as_of
+XA,en,Invoice,Deposit invoice,Credit note,Levy,Levy no.,invented,from memory,2026-01-01
+"""
 PART, CORE = "287.35", "150.00"
 
 
@@ -57,14 +65,16 @@ def job(database, tmp_path):
         ('sundries = "SUN"', 'sundries = "NONE"'),
         ('job_minimum = "45.00"', 'job_minimum = "0"'),
         ("outwork_markup = 15", "outwork_markup = 0"),
+        ('terms = "RETAIL"', 'terms = "RETAIL"\ncountry = "XA"\nlanguage = "en"'),
     ):
         assert old in settings
         settings = settings.replace(old, new)
     (folder / "shop.toml").write_text(settings)
+    (folder / "countries.csv").write_text(COUNTRY)
+    (folder / "wording.csv").write_text(WORDING)
     start = at("2026-02-03")
     with database.transaction() as session:
         rates.bring_in(session, folder, at=start.at, who=start.who)
-        people.setup(session).deposits_taxed = True
         whose = customers.save(
             session, customers.Details("Osgood Garage"), at=start.at, who=start.who
         )

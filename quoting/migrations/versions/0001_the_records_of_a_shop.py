@@ -233,7 +233,6 @@ def upgrade() -> None:
         sa.Column("id", sa.Integer(), nullable=False),
         sa.Column("secret", sa.String(length=200), nullable=False),
         sa.Column("zone", sa.String(length=60), nullable=False),
-        sa.Column("deposits_taxed", sa.Boolean(), nullable=False),
         sa.Column("confidence", sa.Integer(), nullable=False),
         sa.Column("by_machinist", sa.Boolean(), nullable=False),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_setup")),
