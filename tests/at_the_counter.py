@@ -2,15 +2,18 @@
 
 import re
 from dataclasses import replace
+from decimal import Decimal
 from html import unescape
 
 from sqlalchemy import select
 
 from quoting.domain.consent import Consent, How
+from quoting.domain.job import AskedPart, Job
+from quoting.domain.life import OrderMove
 from quoting.domain.phrase import say
 from quoting.domain.pricing import price
 from quoting.store.models import PaperMade
-from quoting.workflow import customers, issuing, orders, quotes, rates
+from quoting.workflow import customers, documents, issuing, orders, quotes, rates
 from quoting.workflow.orders import BookedIn
 from quoting.workflow.quotes import About, Asked, Now
 
@@ -87,6 +90,32 @@ class Shop:
         with self.database.transaction() as session:
             row = quotes.quote_of(session, key)
             return orders.book_in(session, row, BookedIn(), self.now).id
+
+    def goods(self, price, customer, *, surcharge=""):
+        """Save a yes to one exchange head at a price before tax; return the key."""
+        head = AskedPart(
+            description="Exchange head", group="exchange", price=Decimal(price),
+            tax_code="PAR", discountable=False, surcharge=surcharge,
+        )  # fmt: skip
+        about, asked = About(customer_id=customer), Asked("", Job((), parts=(head,)))
+        with self.database.transaction() as session:
+            key = quotes.save(session, about, [asked], self.now).id
+        return self.yes(key)
+
+    def owes(self, price, customer):
+        """Invoice goods at a price before tax; return the key of the invoice."""
+        quote = self.goods(price, customer)
+        with self.database.transaction() as session:
+            row = quotes.quote_of(session, quote)
+            return documents.issue(session, [row], self.now).id
+
+    def ready(self, quote_id):
+        """Book in what was said yes to and make it ready; return the order's key."""
+        with self.database.transaction() as session:
+            row = quotes.quote_of(session, quote_id)
+            order = orders.book_in(session, row, BookedIn(), self.now)
+            orders.move(session, order, order.version, OrderMove.MAKE_READY, self.now)
+            return order.id
 
     def read(self, quote_id):
         """Return a quote as it stands."""

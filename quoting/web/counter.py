@@ -48,6 +48,7 @@ from quoting.workflow import (
     payments,
     quotes,
     rates,
+    release,
     sales,
 )
 from quoting.workflow.bench import codes_of
@@ -167,6 +168,7 @@ def _book_in(chosen: "Sequence[int]", sent: Sent = _NO_FORM) -> str:
             "web/counter/book_in.html",
             coming=[(row, *_agreed(session, row)) for row in rows],
             others=_others(session, first, rows),
+            over_limit=release.with_quotes(session, rows, wiring().today()),
             first=first,
             sent=sent,
             conditions=CONDITIONS,

@@ -55,6 +55,7 @@ from quoting.workflow import (
     prospects,
     quotes,
     rates,
+    release,
 )
 from quoting.workflow.search import Hit, search
 
@@ -109,6 +110,7 @@ class Shown:
     customer: str = ""
     before: tuple["Quote", ...] = ()
     terms: Terms | None = None
+    over_limit: release.OverLimit | None = None
     may_come_to: "Outcomes | None" = None
     minutes: "Minutes | None" = None
 
@@ -133,6 +135,10 @@ class Shown:
     def money(self, amount: Decimal) -> str:
         """Return an amount as the shop writes it."""
         return self.formats.money(amount)
+
+    def minor(self, amount: int) -> str:
+        """Return an amount in the smallest unit as the shop writes it."""
+        return self.money(self.edition.currency.from_minor(amount))
 
     def headline(self, way: Alternative) -> str:
         """Return the figure that is said first."""
@@ -297,6 +303,11 @@ def show(session: "Session", call: Call) -> Shown:
         matches=_matches(session, call) if customer is None else (),
         before=_before(session, customer, call.casting),
     )
+    if customer is not None:
+        more = shown.first.priced.totals.total if shown.first else Decimal(0)
+        minor = edition.currency.to_minor(more)
+        over = release.over_limit(session, customer, minor, on, revises=quote)
+        shown = replace(shown, over_limit=over)
     if shown.first is None:
         return shown
     plan, plan_says = _plan(shown, shown.first)

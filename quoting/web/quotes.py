@@ -23,6 +23,7 @@ from quoting.workflow import (
     issuing,
     orders,
     quotes,
+    release,
 )
 from quoting.workflow.counter_papers import BENCH_PAPERS
 from quoting.workflow.customers import Details
@@ -76,6 +77,7 @@ def _page(quote_id: int, sent: Sent = _NO_FORM, sought: str = "") -> str:
             quote=quote,
             latest=latest,
             done_to=_done_to(session, quote),
+            over_limit=_over_limit(session, quote, state),
             shows=shows(edition),
             state=state,
             steps={m: STEPS[m] for m in moves_of_quote(state) if m in STEPS},
@@ -113,6 +115,15 @@ def _done_to(session: "Session", quote: "Quote") -> dict[int, list[str]]:
             latest.ways, quotes.ways_of(session, latest), strict=True
         )
     }
+
+
+def _over_limit(
+    session: "Session", quote: "Quote", state: QuoteState
+) -> release.OverLimit | None:
+    """Return what its customer would owe too much; nothing of what is over."""
+    if state in (QuoteState.DECLINED, QuoteState.LAPSED):
+        return None
+    return release.with_quotes(session, [quote], wiring().today())
 
 
 def _may_accept(state: QuoteState) -> bool:

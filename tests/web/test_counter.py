@@ -104,6 +104,23 @@ def test_heads_are_booked_in_with_what_came_and_where_they_stand(shop, counter):
     assert "£" not in shop.paper("work order")[1]
 
 
+def test_booking_in_says_that_the_heads_will_not_leave_over_the_limit(shop, counter):
+    """Owed 2,370.00; two yeses of 50.00 and 18.5 % tax, 59.25 each, make 2,488.50.
+
+    A third of them makes 2,547.75: more than the 2,500.00 of TRADE10.
+    """
+    customer = shop.customer(terms="TRADE10")
+    shop.owes("2000.00", customer)
+    keys = [shop.goods("50.00", customer) for _ in range(3)]
+    page = "/counter/book-in?" + "&".join(f"quote={key}" for key in keys)
+
+    assert "than the limit" not in counter.get(page.rpartition("&")[0]).text
+    assert (
+        "owes £2,370.00 and would owe £2,547.75 with this, more than the limit of "
+        "£2,500.00"
+    ) in counter.get(page).text
+
+
 def test_the_code_on_a_tag_leads_to_its_head(shop, counter, at):
     key = shop.yes(shop.quote(("", PAIR), customer_id=shop.customer()))
     send(counter, f"/counter/book-in?quote={key}", "/counter/book-in")

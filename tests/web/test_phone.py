@@ -6,6 +6,7 @@ from decimal import Decimal
 from html import unescape
 
 import pytest
+from at_the_counter import Shop
 from sqlalchemy import event, select
 
 from quoting.domain.job import Override
@@ -436,3 +437,53 @@ def test_a_quote_of_two_hundred_lines_is_priced_saved_and_shown(phone, at, datab
         [way] = quotes.quote_of(session, 1).revisions[0].ways
         assert sum(line.net for line in way.lines) == way.net
         assert len([line for line in way.lines if line.kind == "free"]) == 200
+
+
+def test_who_would_owe_more_than_their_limit_is_named_while_they_call(
+    phone, database, clock
+):
+    """Owed: 2,000.00 and 18.5 % tax, 2,370.00; the limit of TRADE10 is 2,500.00.
+
+    A job called 130.00 all in makes it 2,500.00, one of 130.01 makes it too much.
+    """
+    shop = Shop(database, clock)
+    customer = shop.customer(terms="TRADE10")
+    shop.owes("2000.00", customer)
+    call = {"said": CALL, "customer_id": str(customer)}
+
+    within = phone(**call, call_it="130.00").text
+    beyond = phone(**call, call_it="130.01", live=True).text
+
+    assert "than the limit" not in within
+    assert (
+        "Brook Farm Engines owes £2,370.00 and would owe £2,500.01 with this, more "
+        "than the limit of £2,500.00."
+    ) in beyond
+    assert "heads will not be handed over without the owner" in beyond
+
+    kept = phone("/phone/save", **call, call_it="130.01")
+    page = phone.browser.get(kept.location).text
+    assert "would owe £2,500.01 with this" in page
+
+
+def test_who_owes_too_much_already_is_named_before_anything_is_asked(
+    phone, database, clock
+):
+    """2,200.00 and 18.5 % tax are 2,607.00."""
+    shop = Shop(database, clock)
+    customer = shop.customer(terms="TRADE10")
+    shop.owes("2200.00", customer)
+
+    page = phone(customer_id=str(customer)).text
+
+    assert (
+        "Brook Farm Engines owes £2,607.00, more than the limit of £2,500.00." in page
+    )
+
+
+def test_nothing_is_said_of_a_limit_that_the_terms_do_not_name(phone, database, clock):
+    shop = Shop(database, clock)
+    customer = shop.customer()
+    shop.owes("20000.00", customer)
+
+    assert "than the limit" not in phone(said=CALL, customer_id=str(customer)).text
