@@ -45,7 +45,6 @@ from quoting.workflow import (
     counter_papers,
     customers,
     orders,
-    payments,
     quotes,
     rates,
     release,
@@ -340,6 +339,7 @@ def order_page(order_id: int, sent: Sent = _NO_FORM) -> str:
             edition=edition,
             prices=sees_prices(),
             with_it=_with_it(session, row),
+            over_limit=release.refused(session, row, on),
             steps={m: STEPS[m] for m in moves_of_order(state) if _may_step(m)},
             state=state,
             on=on,
@@ -425,11 +425,9 @@ def hand_over(order_id: int) -> ResponseReturnValue:
 
 
 def _hand_over(session: "Session", row: Order, now: "Now") -> str:
-    payments.check_release(session, row, now.on, override())
-    orders.move(
-        session, row, forms.number("version"), OrderMove.COLLECT, now,
-        collected_by=forms.needed("collected_by", "Who collects"), despite=override(),
-    )  # fmt: skip
+    collected_by = forms.needed("collected_by", "Who collects")
+    version = forms.number("version")
+    release.hand_over(session, row, version, collected_by, now, despite=override())
     counter_papers.delivery(session, row, now)
     return _back(row, "Handed over; the delivery note is among the papers.")
 

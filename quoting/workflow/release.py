@@ -1,7 +1,7 @@
-"""The limit of what a customer may owe, said before it stops their heads.
+"""Handing over, and the limit of what a customer may owe, said before it stops that.
 
-Handing over is refused by ``payments.check_release``; this says at the call, on the
-quote and at booking in that it will be. Amounts are in the smallest unit of the shop's
+Whether heads are released is decided by ``payments.check_release``; at the call, on the
+quote and at booking in it is said that they will not be. Amounts are in the smallest unit of the shop's
 currency, tax included.
 """
 
@@ -11,8 +11,11 @@ from typing import NamedTuple
 
 from sqlalchemy.orm import Session
 
-from quoting.store.models import Customer, Quote
-from quoting.workflow import invoices, orders, payments, rates
+from quoting.domain.job import Override
+from quoting.domain.life import OrderMove, OverCreditError
+from quoting.store.models import Customer, Order, Quote
+from quoting.workflow import invoices, orders, payments, quotes, rates
+from quoting.workflow.quotes import Now
 
 
 class OverLimit(NamedTuple):
@@ -68,14 +71,12 @@ def over_limit(
     return OverLimit(customer.name, owed, more, limit)
 
 
-def with_quotes(
-    session: Session, quotes: Sequence[Quote], on: date
-) -> OverLimit | None:
+def with_quotes(session: Session, rows: Sequence[Quote], on: date) -> OverLimit | None:
     """Return likewise what the customer of quotes would owe when these are charged."""
-    customer = quotes[0].customer
+    customer = rows[0].customer
     if customer is None:
         return None
-    more = sum(_to_come(session, quote) for quote in quotes)
+    more = sum(_to_come(session, quote) for quote in rows)
     return over_limit(session, customer, more, on)
 
 
@@ -85,3 +86,42 @@ def _to_come(session: Session, quote: Quote) -> int:
         return 0
     agreed = orders.latest_yes(session, quote)
     return (agreed.way if agreed else quote.revisions[-1].ways[0]).total
+
+
+def refused(session: Session, order: Order, on: date) -> OverCreditError | None:
+    """Return why the heads of a work order are not handed over; None: they may be."""
+    try:
+        payments.check_release(session, order, on, None)
+    except OverCreditError as why:
+        return why
+    return None
+
+
+def hand_over(
+    session: Session,
+    order: Order,
+    version: int,
+    collected_by: str,
+    now: Now,
+    *,
+    despite: Override | None,
+) -> None:
+    """Hand the heads of a work order over; a limit that is set aside is in the trail.
+
+    Raises:
+        ChangedMeanwhileError: the order was saved since *version*.
+        IllegalMoveError: it is not ready, or not here any more.
+        OverCreditError: too much would be owed, and nobody sets the limit aside.
+    """
+    over = refused(session, order, now.on)
+    payments.check_release(session, order, now.on, despite)
+    orders.move(
+        session, order, version, OrderMove.COLLECT, now,
+        collected_by=collected_by, despite=despite,
+    )  # fmt: skip
+    if over is not None and despite is not None:
+        quotes.note(
+            session, "order", order.id, now, "released over the limit",
+            old=f"limit {over.values['limit']}", new=f"{over.values['owed']} owed",
+            why=f"{despite.by}: {despite.reason}",
+        )  # fmt: skip

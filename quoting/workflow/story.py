@@ -54,7 +54,13 @@ class Told(NamedTuple):
 
 
 #: What the trail of an order says that belongs in the story.
-_OF_ORDER = ("booked in", "work order:", "head condemned", "promised for")
+_OF_ORDER = (
+    "booked in",
+    "work order:",
+    "released over the limit",
+    "head condemned",
+    "promised for",
+)
 
 
 def of_document(session: Session, document: DocumentIssued) -> list[Told]:

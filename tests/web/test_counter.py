@@ -23,6 +23,7 @@ from quoting.store.models import (
     Payment,
     Photo,
     Quote,
+    Trail,
 )
 
 
@@ -282,6 +283,58 @@ def test_only_the_owner_hands_over_before_it_is_ready_and_says_why(shop, counter
     assert shop.order_now(key).state == "collected"
     text = at("owner").get(page).text
     assert "Olive Owner: they take it elsewhere" in text
+
+
+def test_a_ready_order_over_the_limit_is_handed_over_by_the_owner_alone(
+    shop, counter, at
+):
+    """Owed 2,370.00, the order 200.00 and 18.5 % tax, 237.00: 2,607.00 in all.
+
+    That is 107.00 more than the 2,500.00 of TRADE10.
+    """
+    customer = shop.customer(terms="TRADE10")
+    shop.owes("2000.00", customer)
+    key = shop.ready(shop.goods("200.00", customer))
+    page = f"/counter/orders/{key}"
+    told = (
+        "With it Brook Farm Engines would owe £2,607.00, £107.00 more than the limit "
+        "of £2,500.00."
+    )
+    owner, typed = at("owner"), {"collected_by": "Ann", "reason": "pays on Friday"}
+    assert told in counter.get(page).text
+    assert f'action="{page}/hand-over"' not in counter.get(page).text
+    assert told in owner.get(page).text
+    assert "Why over the limit" in owner.get(page).text
+
+    tokens = form(counter, page, f"{page}/wait")
+    refused = counter.client.post(f"{page}/hand-over", data={**tokens, **typed})
+    without = send(owner, page, f"{page}/hand-over", collected_by="Ann")
+    assert (refused.status_code, without.status_code) == (422, 422)
+    assert "2607.00 would be owed, 107.00 more than the limit" in without.text
+    assert shop.order_now(key).state == "ready"
+    done = send(owner, page, f"{page}/hand-over", **typed)
+
+    assert done.status_code == 303
+    assert shop.order_now(key).state == "collected"
+    [entry] = [e for e in shop.rows(Trail) if e.what == "released over the limit"]
+    assert (entry.who, entry.old, entry.new, entry.why) == (
+        "Olive Owner", "limit 2500.00", "2607.00 owed", "Olive Owner: pays on Friday",
+    )  # fmt: skip
+    assert "Olive Owner: pays on Friday" in owner.get(page).text
+
+
+def test_within_the_limit_heads_are_handed_over_without_a_reason(shop, counter):
+    """2,370.00 and 109.70 with its 18.5 % tax, 129.99: 2,499.99 of 2,500.00."""
+    customer = shop.customer(terms="TRADE10")
+    shop.owes("2000.00", customer)
+    key = shop.ready(shop.goods("109.70", customer))
+    page = f"/counter/orders/{key}"
+
+    assert "than the limit" not in counter.get(page).text
+    send(counter, page, f"{page}/hand-over", collected_by="Ann")
+
+    assert shop.order_now(key).state == "collected"
+    assert "released over the limit" not in {e.what for e in shop.rows(Trail)}
 
 
 def test_the_owner_reopens_what_was_handed_over_by_mistake(shop, counter, at):
