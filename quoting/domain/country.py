@@ -130,6 +130,13 @@ class Wording:
     register_number: str = column(
         TEXT, "What the number in a register of companies is called", default=""
     )
+    net: str = column(TEXT, "Label of the sum before tax", default="")
+    total: str = column(TEXT, "Label of the sum with tax", default="")
+    to_pay: str = column(TEXT, "Label of what is to be paid", default="")
+    pay_by: str = column(TEXT, "Label of the last day to pay", default="")
+    supplied: str = column(TEXT, "Label of the day of supply", default="")
+    credited: str = column(TEXT, "Label of what a credit note gives back", default="")
+    corrects: str = column(TEXT, "Label of the invoice that it corrects", default="")
     reverse_charge: str = column(TEXT, "Where the buyer owes the tax", default="")
     exempt: str = column(TEXT, "Where a line is exempt", default="")
     zero_rated: str = column(TEXT, "Where a line has a rate of zero", default="")

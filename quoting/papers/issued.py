@@ -5,10 +5,10 @@ is called and which tax label it uses are the country's, and come with it.
 """
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from math import ceil
 
-from quoting.domain.country import address_lines
+from quoting.domain.country import Wording, address_lines
 from quoting.domain.invoice import Deducted, Document, Item, Kind, Party
 from quoting.domain.money import ZERO
 from quoting.domain.quote import Customer
@@ -53,6 +53,53 @@ PLAIN_ORDER = ("street", "postcode town", "region")
 _BUYER_OWES = frozenset(("AE", "K"))
 
 
+@dataclass(frozen=True, slots=True)
+class Labels:
+    """What an issued document calls its sums and days; in English unless told.
+
+    Attributes:
+        net, total: sums before tax and with it.
+        net_within, total_first: the same where the prices contain their tax.
+        base: what stands before the sum that a tax is worked out on.
+        tax: heading of the taxes; empty: in plain English.
+        to_pay, pay_by, supplied, credited, corrects: of the cells at the top.
+    """
+
+    net: str = "Net"
+    total: str = "Total"
+    net_within: str = "Net of tax"
+    total_first: str = "Total with tax"
+    base: str = "on "
+    tax: str = ""
+    to_pay: str = "to pay"
+    pay_by: str = "pay by"
+    supplied: str = "supplied"
+    credited: str = "credited"
+    corrects: str = "corrects"
+
+
+_ENGLISH = Labels()
+
+
+def labels_of(words: Wording | None) -> Labels:
+    """Return the labels of a country's row; in English where it has none."""
+    if words is None:
+        return _ENGLISH
+    return Labels(
+        net=words.net or _ENGLISH.net,
+        total=words.total or _ENGLISH.total,
+        net_within=words.net or _ENGLISH.net_within,
+        total_first=words.total or _ENGLISH.total_first,
+        base="" if words.net else _ENGLISH.base,
+        tax=words.tax,
+        to_pay=words.to_pay or _ENGLISH.to_pay,
+        pay_by=words.pay_by or _ENGLISH.pay_by,
+        supplied=words.supplied or _ENGLISH.supplied,
+        credited=words.credited or _ENGLISH.credited,
+        corrects=words.corrects or _ENGLISH.corrects,
+    )
+
+
 def issued_paper(
     document: Document,
     shop: Shop,
@@ -62,6 +109,7 @@ def issued_paper(
     title: str = "",
     tax_number: str = "",
     register_number: str = "",
+    labels: Labels = _ENGLISH,
     order: Sequence[str] = PLAIN_ORDER,
     specimen: bool = False,
 ) -> Paper:
@@ -76,6 +124,7 @@ def issued_paper(
         title: what the country calls it; empty: in plain English.
         tax_number: what the country calls that; empty: in plain English.
         register_number: likewise.
+        labels: what the country calls sums and days.
         order: of an address, as the ``address`` of a country has it.
         specimen: say on top that it is not issued.
 
@@ -118,22 +167,26 @@ def issued_paper(
                 ("our quote", document.quote),
                 ("work order", document.work),
             ],
-            "label": "credited" if credit else "to pay",
+            "label": labels.credited if credit else labels.to_pay,
             "to_pay": formats.money(document.gross if credit else document.due),
             "paid": _paid(document, formats),
             "cells": [
-                ("pay by", formats.date(document.pay_by) if document.pay_by else ""),
-                ("supplied", _other_day(document, formats)),
+                (
+                    labels.pay_by,
+                    formats.date(document.pay_by) if document.pay_by else "",
+                ),
+                (labels.supplied, _other_day(document, formats)),
                 *(
-                    ("corrects", f"{number} of {formats.date(on)}")
+                    (labels.corrects, f"{number}, {formats.date(on)}")
                     for number, on in document.refers
                 ),
                 ("why", document.reason.value if document.reason else ""),
             ],
             "because": document.because,
-            "table": _table(document, formats),
+            "table": _table(document, formats, labels),
             "caption": _caption(document),
             "currency": formats.currency.code,
+            "tax_name": labels.tax,
             "taxes": [
                 {
                     "letter": letter,
@@ -220,7 +273,7 @@ def _paid(document: Document, formats: Formats) -> str:
     return f"{whole} less {taken} received before"
 
 
-def _table(document: Document, formats: Formats) -> Table:
+def _table(document: Document, formats: Formats, labels: Labels) -> Table:
     letters = dict(zip([group.tax for group in document.taxes], LETTERS, strict=False))
     sections = [
         _section(title, items, document, letters, formats)
@@ -228,7 +281,7 @@ def _table(document: Document, formats: Formats) -> Table:
     ]
     if len(sections) == 1:
         sections = [sections[0]._replace(title="")]
-    sums = list(_sums(document, formats))
+    sums = list(_sums(document, formats, labels))
     widest = max(len(printable(amount)) for each in sums for amount in each.amounts)
     return Table(
         columns=[formats.currency.code],
@@ -282,29 +335,30 @@ def _row(
     )
 
 
-def _sums(document: Document, formats: Formats) -> Iterator[Sum]:
+def _sums(document: Document, formats: Formats, labels: Labels) -> Iterator[Sum]:
     """Yield the sums in the words of the quote: from the net up, or with tax first."""
     amount = formats.amount
     contained = document.policy.inclusive and any(row.amount for row in document.taxes)
     if contained:
-        yield Sum("Total with tax", "", [amount(document.gross)], strong=True)
+        yield Sum(labels.total_first, "", [amount(document.gross)], strong=True)
     else:
-        yield Sum("Net", "", [amount(document.net)])
+        yield Sum(labels.net, "", [amount(document.net)])
     for tax, base, owed in document.taxes:
         yield Sum(
             f"{tax.label} in it" if contained else tax.label,
-            tax.reason or f"on {amount(base)}",
+            tax.reason or f"{labels.base}{amount(base)}",
             [amount(owed)],
         )
     if len(document.taxes) > 1:
         yield Sum("All taxes", "", [amount(document.tax)])
     if contained:
-        yield Sum("Net of tax", "", [amount(document.net)])
+        yield Sum(labels.net_within, "", [amount(document.net)])
     else:
-        yield Sum("Total", "", [amount(document.gross)], strong=True)
+        yield Sum(labels.total, "", [amount(document.gross)], strong=True)
     if document.deposits:
         yield Sum("Deposits received", "", [amount(-document.deducted)])
-        yield Sum("To pay", "", [amount(document.due)], strong=True)
+        to_pay = f"{labels.to_pay[:1].upper()}{labels.to_pay[1:]}"
+        yield Sum(to_pay, "", [amount(document.due)], strong=True)
 
 
 def _deposits(

@@ -117,7 +117,7 @@ def test_a_credit_note_names_its_invoice_and_why_and_asks_for_no_money():
     this = text(KINDS["credit of a line"]())
 
     assert "Credit note C-00001" in this
-    assert "corrects I-00001 of 2 March 2026" in this
+    assert "corrects I-00001, 2 March 2026" in this
     assert "why work not done or not accepted" in this
     assert "Two seats were not cut." in this
     assert "credited €15.54" in this

@@ -1,0 +1,123 @@
+"""Issued papers of shops in several countries, from the tables to the HTML.
+
+Words are those of the demonstration's own rows; rates and shops are invented.
+"""
+
+import re
+import shutil
+
+import pytest
+from printing import Shown
+from shop import Shop, now
+from sqlalchemy import select
+
+from quoting.domain.consent import Consent, How
+from quoting.domain.invoice import Why
+from quoting.papers.html import Paper
+from quoting.resources import folder
+from quoting.store.models import DocumentIssued, PaperMade
+from quoting.workflow import documents, quotes
+from quoting.workflow.invoices import Credited
+
+#: One head, labour at 18.5 %.
+WORDS = "16v twin cam valve job"
+
+
+@pytest.fixture
+def place(database, tmp_path):
+    """Return a way to open a shop in a country: keys of shop.toml, as TOML."""
+
+    def open_in(**keys):
+        copy = shutil.copytree(folder("rates_demo"), tmp_path / "rates")
+        file = copy / "shop.toml"
+        text = file.read_text("utf-8")
+        for key, value in {"region": '""', **keys}.items():
+            line = f"{key} = {value}"
+            text, found = re.subn(rf"^{key} = .*$", line, text, flags=re.MULTILINE)
+            text = text if found else f"{line}\n{text}"
+        file.write_text(text, "utf-8")
+        return Shop(database, copy)
+
+    return open_in
+
+
+GERMAN = {"country": '"DE"', "language": '"de"', "locale": '"de_DE"',
+          "currency": '"EUR"', "tax_number": '"DE123456789"', "ceiling": '""',
+          "tax_old_unit": '"NOTAX"'}  # fmt: skip
+FRENCH = {**GERMAN, "country": '"FR"', "language": '"fr"', "locale": '"fr_FR"',
+          "tax_number": '"FR00123456789"'}  # fmt: skip
+IRISH = {**GERMAN, "country": '"IE"', "language": '"en"', "locale": '"en_IE"',
+         "tax_number": '"IE1234567FA"'}  # fmt: skip
+
+
+def agreed(shop, words=WORDS, **customer):
+    who = {"address": "1 Row", "postcode": "00000", "town": "Exampleton", **customer}
+    key = shop.save(words, customer=shop.customer("Osgood & Daughters", **who))
+    with shop.database.transaction() as session:
+        quote = quotes.quote_of(session, key)
+        yes = Consent(by="Mabel Osgood", how=How.PHONE)
+        quotes.accept(session, quote, quote.version, 1, yes, now().at, now())
+    return key
+
+
+def issue(shop, key, **options):
+    """Issue the invoice for a quote; return the key of the document."""
+    with shop.database.transaction() as session:
+        rows = [quotes.quote_of(session, key)]
+        return documents.issue(session, rows, now(), **options).id
+
+
+def credit(shop, key):
+    with shop.database.transaction() as session:
+        row = session.get(DocumentIssued, key)
+        why = {"reason": Why.GOODWILL, "because": "wie besprochen"}
+        return documents.credit(session, row, Credited(), now(days=1), **why).id
+
+
+def shown(shop, key):
+    """Return the text of a document's paper."""
+    with shop.database.reading() as session:
+        row = session.get(DocumentIssued, key)
+        html = session.scalar(
+            select(PaperMade.html).where(PaperMade.id == row.paper_id)
+        )
+        return Shown(Paper(html, "", row.on)).text
+
+
+@pytest.mark.parametrize(
+    ("keys", "words"),
+    [
+        (GERMAN, ("Rechnung I-00001", "USt-IdNr. DE123456789", "00000 Exampleton",
+                  "zu zahlen", "zahlbar bis 25. November 2026", "Netto",
+                  "Gesamtbetrag")),
+        (FRENCH, ("Facture I-00001", "N° TVA FR00123456789", "00000 EXAMPLETON",
+                  "net à payer", "à payer avant le 25 novembre 2026", "Total HT",
+                  "Total TTC")),
+        (IRISH, ("Invoice I-00001", "VAT no. IE1234567FA", "Exampleton 00000",
+                 "to pay", "pay by 25 November 2026", "Net", "Total", "VAT rate on")),
+    ],
+    ids=["DE", "FR", "IE"],
+)  # fmt: skip
+def test_an_invoice_says_title_labels_and_address_as_its_country_does(
+    place, keys, words
+):
+    shop = place(**keys)
+    text = shown(shop, issue(shop, agreed(shop)))
+
+    for each in words:
+        assert each in text
+    if keys is not IRISH:
+        for english in ("pay by", "Net ", "Invoice"):
+            assert english not in text
+
+
+def test_a_german_credit_note_says_what_it_corrects_in_german(place):
+    shop = place(**GERMAN)
+    text = shown(shop, credit(shop, issue(shop, agreed(shop))))
+
+    assert "Rechnungskorrektur C-00001" in text
+    assert "berichtigt I-00001, 25. November 2026" in text
+    assert "Berichtigung um" in text
+    assert "Berichtigt die oben genannte Rechnung." in text
+    for english in ("corrects", "Net "):
+        assert english not in text
