@@ -145,7 +145,6 @@ class Wording:
     )
     export: str = column(TEXT, "For what leaves the country or the union", default="")
     outside_scope: str = column(TEXT, "For what is no object of the tax", default="")
-    margin: str = column(TEXT, "For second-hand goods taxed on the margin", default="")
     cash_accounting: str = column(
         TEXT, "Where the tax is due when the invoice is paid", default=""
     )

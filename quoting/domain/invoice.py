@@ -214,7 +214,7 @@ class Document:
         order_number, registration: the customer's own references.
         quote, work: numbers of the shop's quote and work order.
         legends: what the country has a document say.
-        terms: how to pay, in words.
+        terms: what who pays early may take off, in words; empty: nothing.
     """
 
     kind: Kind

@@ -11,6 +11,7 @@ from enum import StrEnum
 from quoting.domain.country import Country, Wording
 from quoting.domain.errors import RuleError, translatable
 from quoting.domain.invoice import Document, Kind
+from quoting.domain.rates import Shop
 
 
 class Form(StrEnum):
@@ -97,7 +98,6 @@ class Situation(StrEnum):
     INTRA_COMMUNITY = "intra_community"
     EXPORT = "export"
     OUTSIDE_SCOPE = "outside_scope"
-    MARGIN = "margin"
     CASH_ACCOUNTING = "cash_accounting"
     CREDIT_WORDS = "credit_words"
     UNREGISTERED = "unregistered"
@@ -115,8 +115,20 @@ _OF_CATEGORY = {
     "O": Situation.OUTSIDE_SCOPE,
 }
 
-#: What holds for a credit note as it did for its invoice.
-_OF_THE_SALE = frozenset((Situation.CASH_ACCOUNTING, Situation.MARGIN))
+
+def not_shown(document: Document, shop: Shop) -> frozenset[Situation]:
+    """Return what holds for a document and is not seen from its taxes.
+
+    Args:
+        document: with its terms; its legends are not looked at.
+        shop: which knows whether it accounts on the cash basis.
+    """
+    found = set()
+    if shop.cash_accounting and document.tax:
+        found.add(Situation.CASH_ACCOUNTING)
+    if document.terms:
+        found.add(Situation.SETTLEMENT_DISCOUNT)
+    return frozenset(found)
 
 
 def situations_of(
@@ -126,8 +138,7 @@ def situations_of(
 
     Args:
         document: with its tax rows; its legends are not looked at.
-        also: what it does not show of itself: cash accounting, the margin scheme, a
-            discount for paying early.
+        also: what its taxes do not show, as ``not_shown`` gives it.
 
     Returns:
         A shop without a tax number that charges no tax is taken as not registered, and
@@ -144,7 +155,7 @@ def situations_of(
         found.add(Situation.TAX_INCLUDED)
     if document.kind is Kind.CREDIT:
         found.add(Situation.CREDIT_WORDS)
-        also = _OF_THE_SALE.intersection(also)
+        also = {Situation.CASH_ACCOUNTING}.intersection(also)
     return frozenset(found.union(also))
 
 

@@ -833,6 +833,12 @@ class Shop:
     region_tax_number: str = column(
         TEXT, "Tax number of the state or province, where it has its own", default=""
     )
+    cash_accounting: bool = column(
+        YES_NO,
+        "Whether tax is due when an invoice is paid; documents then say so, and the "
+        "figures of a month do not change",
+        default=False,
+    )
     legal_name: str = column(
         TEXT, "Name in law, on invoices, where it differs", default=""
     )

@@ -20,7 +20,7 @@ from quoting.domain.invoice import (
     seller,
 )
 from quoting.domain.job import Job
-from quoting.domain.legal_form import legends_for, title
+from quoting.domain.legal_form import legends_for, not_shown, title
 from quoting.domain.lines import Line
 from quoting.domain.pricing import Priced
 from quoting.domain.quote import Customer
@@ -84,7 +84,8 @@ def invoice_paper(
     )
     country, words = edition.country(on), edition.words
     if words is not None:
-        document = replace(document, legends=legends_for(words, document))
+        also = not_shown(document, edition.shop)
+        document = replace(document, legends=legends_for(words, document, also))
     return issued_paper(
         document,
         edition.shop,

@@ -21,13 +21,14 @@ from quoting.domain.consent import (
     HardCeilingError,
     check_ceiling,
 )
+from quoting.domain.country import Wording
 from quoting.domain.difference import Change, changes
 from quoting.domain.edition import Edition
 from quoting.domain.errors import RuleError, translatable
 from quoting.domain.invoice import Deducted, Document, Item, Kind, Party, Why, Work
 from quoting.domain.job import FreeLine, Job, Override
 from quoting.domain.journal import of_document
-from quoting.domain.legal_form import legends_for, which_document
+from quoting.domain.legal_form import legends_for, not_shown, which_document
 from quoting.domain.life import OrderState, sets_aside
 from quoting.domain.money import HUNDRED, ZERO, apportion, round_to
 from quoting.domain.pricing import Priced, price
@@ -238,7 +239,8 @@ def draft(
         which_document(country, document.gross, edition.currency.code, named=named)
     held = _held(session, work) if deposits else []
     document = replace(document, deposits=_deducted(session, document, held))
-    document = replace(document, terms=_early(document, terms, formats))
+    words = rates.in_force(session, on).edition.words
+    document = replace(document, terms=_early(document, terms, formats, words))
     return Draft(
         document,
         tuple((done.number, changes(done.agreed.priced, done.priced)) for done in work),
@@ -279,21 +281,29 @@ def _delivered(work: Sequence[_Done], formats: Formats) -> str:
     )
 
 
-def _early(document: Document, terms: Terms, formats: Formats) -> str:
+def _early(
+    document: Document, terms: Terms, formats: Formats, words: Wording | None
+) -> str:
     """Return what somebody who pays early may take off, as printed; mostly nothing.
 
-    Source:
-        HMRC Brief 49/2014 (seen quoted): the invoice shows the full tax, states the
-        terms, and says that the tax paid is that of the sum paid.
+    What it means for the tax is a legend of the country, which *words* has.
     """
+    from quoting.papers.issued import labels_of
+
     off = early_discount(document.due, terms, document.currency.unit)
     if not off or document.due <= 0:
         return ""
     until = formats.date(document.on + timedelta(days=terms.settlement_days))
+    percent, rest = formats.percent(terms.settlement), document.due - off
+    if words is None:
+        return (
+            f"Paid by {until}, {percent} or {formats.money(off)} may be taken off: "
+            f"then {formats.money(rest)} settles it."
+        )
+    pay_by = labels_of(words).pay_by
     return (
-        f"Paid by {until}, {formats.percent(terms.settlement)} or {formats.money(off)} "
-        f"may be taken off: then {formats.money(document.due - off)} settles it, and "
-        "only the tax within what was paid may be claimed back."
+        f"{pay_by[:1].upper()}{pay_by[1:]} {until}: {formats.money(rest)} "
+        f"({formats.money(-off)}, {percent})."
     )
 
 
@@ -674,8 +684,9 @@ def keep(
     """
     journal.check_open(session, document.on)
     number = numbering.take(session, document.kind, document.on)
-    words = rates.in_force(session, document.on).edition.words
-    legends = legends_for(words, document) if words else ()
+    edition = rates.in_force(session, document.on).edition
+    also = not_shown(document, edition.shop)
+    legends = legends_for(edition.words, document, also) if edition.words else ()
     document = replace(document, number=number, legends=legends)
     minor = document.currency.to_minor
     deposit = any(item.kind == "deposit" for item in document.items)

@@ -233,9 +233,8 @@ def test_prices_that_contain_their_tax_say_so():
 
 def test_a_credit_note_has_its_words_and_offers_no_discount():
     note = document(TAXED, kind=Kind.CREDIT)
-    also = [Situation.SETTLEMENT_DISCOUNT, Situation.CASH_ACCOUNTING, Situation.MARGIN]
+    also = [Situation.SETTLEMENT_DISCOUNT, Situation.CASH_ACCOUNTING]
     assert legends_for(wording(), note, also) == (
-        "margin",
         "cash_accounting",
         "credit_words",
     )

@@ -121,3 +121,68 @@ def test_a_german_credit_note_says_what_it_corrects_in_german(place):
     assert "Berichtigt die oben genannte Rechnung." in text
     for english in ("corrects", "Net "):
         assert english not in text
+
+
+def early(shop, key):
+    """Return the pennies that 2 % are of what a document comes to, and the rest.
+
+    Half a penny goes up: in whole pennies (2 x gross + 50) // 100.
+    """
+    with shop.database.reading() as session:
+        gross = session.get(DocumentIssued, key).gross
+    off = (2 * gross + 50) // 100
+    return [f"{n // 100}#{n % 100:02}" for n in (gross - off, off)]
+
+
+@pytest.mark.parametrize(
+    ("keys", "line", "mark", "legend"),
+    [
+        (GERMAN, "Zahlbar bis 5. Dezember 2026: {} \u20ac (-{} \u20ac, 2 %).", ",",
+         "Bei Zahlung innerhalb der oben genannten Frist mindert sich das Entgelt."),
+        (FRENCH, "À payer avant le 5 décembre 2026: {} \u20ac (-{} \u20ac, 2 %).", ",",
+         "Escompte pour paiement anticipé aux conditions ci-dessus."),
+        (IRISH, "Pay by 5 December 2026: \u20ac{} (-\u20ac{}, 2%).", ".",
+         "A discount applies if paid within the terms above; a credit note follows."),
+    ],
+    ids=["DE", "FR", "IE"],
+)  # fmt: skip
+def test_a_discount_for_paying_early_is_told_with_its_figures_as_its_country_does(
+    place, keys, line, mark, legend
+):
+    """The terms FLEET have 2 % off within ten days: of 25 November, 5 December."""
+    shop = place(**keys, terms='"FLEET"')
+    key = issue(shop, agreed(shop))
+    text = shown(shop, key)
+    rest, off = (figure.replace("#", mark) for figure in early(shop, key))
+
+    assert plain(line.format(rest, off)) in plain(text)
+    assert legend in text
+    assert "claimed back" not in text
+    assert legend not in shown(shop, credit(shop, key))
+
+
+def plain(text):
+    """Return a text with plain spaces and minus signs."""
+    return re.sub(r"[\N{MINUS SIGN}\N{HYPHEN}]", "-", re.sub(r"\s", " ", text))
+
+
+def test_without_a_country_a_discount_is_told_in_english_and_says_nothing_of_tax(place):
+    shop = place(terms='"FLEET"', country='""', language='""')
+    text = shown(shop, issue(shop, agreed(shop)))
+
+    assert re.search(r"Paid by 5 December 2026, 2% or £\S+ may be taken off: ", text)
+    assert "claimed back" not in text
+
+
+def test_only_a_shop_that_accounts_on_the_cash_basis_says_so(place):
+    shop = place(**GERMAN, cash_accounting="true")
+    legend = "Versteuerung nach vereinnahmten Entgelten"
+    key = issue(shop, agreed(shop))
+
+    assert legend in shown(shop, key)
+    assert legend in shown(shop, credit(shop, key))
+
+
+def test_a_shop_that_does_not_account_on_the_cash_basis_says_nothing_of_it(place):
+    shop = place(**GERMAN)
+    assert "vereinnahmten" not in shown(shop, issue(shop, agreed(shop)))
