@@ -204,6 +204,7 @@ class Answer(StrEnum):
     NEW_ITEM = "work_on_new_item"
     RESELLER = "customer_reseller"
     OUTSIDE = "delivery_outside"
+    IN_UNION = "business_in_union"
     VEHICLE = "vehicle"
 
     @property
@@ -224,6 +225,9 @@ _QUESTIONS = {
     ),
     Answer.OUTSIDE: translatable(
         "Is it delivered outside the state or country, with proof kept?"
+    ),
+    Answer.IN_UNION: translatable(
+        "Is the customer a business in another EU state, and owes the tax there?"
     ),
     Answer.VEHICLE: translatable("Is it of a motor vehicle or of farm machinery?"),
 }

@@ -86,6 +86,20 @@ class Party:
     email: str = ""
     phone: str = ""
 
+    @property
+    def vat_identifier(self) -> str:
+        """Return its tax number if that is a VAT identifier; else empty.
+
+        A VAT identifier begins with its country.
+        """
+        number = "".join(self.tax_number.split()).upper()
+        prefixes = (self.country, _VAT_PREFIX.get(self.country))
+        return number if number[:2] in prefixes else ""
+
+
+#: Countries whose VAT identifiers begin otherwise (EN 16931 BR-CO-09).
+_VAT_PREFIX = {"GR": "EL", "GB": "XI"}
+
 
 @dataclass(frozen=True, slots=True)
 class Bank:

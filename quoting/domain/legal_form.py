@@ -10,7 +10,7 @@ from enum import StrEnum
 
 from quoting.domain.country import Country, Wording
 from quoting.domain.errors import RuleError, translatable
-from quoting.domain.invoice import Document, Kind
+from quoting.domain.invoice import Document, Kind, Party
 from quoting.domain.rates import Shop
 
 
@@ -37,6 +37,60 @@ class LimitUnknownError(RuleError):
         "In {country} the limits for an invoice without a buyer are in {currency}; one "
         "in {other} names its buyer. Enter the buyer's name and address."
     )
+
+
+class NumbersNeededError(RuleError):
+    """The buyer owes the tax, and a VAT number is not known."""
+
+    message = translatable(
+        "Where the customer owes the tax the invoice bears the VAT numbers of both, "
+        "each with the letters of its country in front. {missing}, or charge the tax."
+    )
+
+
+class BuyerAtHomeError(RuleError):
+    """The buyer is said to be in another state, and is in the shop's own."""
+
+    message = translatable(
+        "{name} is said to owe the tax in another EU state, and has {country} as the "
+        "shop does. Write down the customer's country, or charge the tax."
+    )
+
+
+_SHOPS_NUMBER = translatable("Enter the shop's as tax_number in shop.toml")
+_BUYERS_NUMBER = translatable("Write down that of the customer")
+_BOTH_NUMBERS = translatable(
+    "Enter the shop's as tax_number in shop.toml and write down that of the customer"
+)
+
+
+def check_buyer_owes(document: Document, *, elsewhere: bool) -> None:
+    """Refuse reverse charge where the document lacks what has to stand on it.
+
+    Args:
+        document: with its tax rows.
+        elsewhere: the buyer is said to be in another state.
+
+    Raises:
+        BuyerAtHomeError: the buyer is in the shop's own.
+        NumbersNeededError: a VAT number is not known.
+
+    Source:
+        Council Directive 2006/112/EC, Art. 226 (3) and (4).
+    """
+    if not any(row.tax.category == "AE" and row.base for row in document.taxes):
+        return
+    seller, buyer = document.seller, document.buyer or Party("")
+    if elsewhere and buyer.country == seller.country:
+        raise BuyerAtHomeError(name=buyer.name, country=buyer.country)
+    missing = {
+        (True, True): "",
+        (False, True): _SHOPS_NUMBER,
+        (True, False): _BUYERS_NUMBER,
+        (False, False): _BOTH_NUMBERS,
+    }[bool(seller.vat_identifier), bool(buyer.vat_identifier)]
+    if missing:
+        raise NumbersNeededError(missing=missing)
 
 
 def which_document(

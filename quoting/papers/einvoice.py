@@ -284,16 +284,12 @@ def _check_taxes(document: Document) -> None:
         raise NotInEn16931Error(why=_MIXED)
 
 
-#: Countries whose VAT identifiers begin otherwise (EN 16931 BR-CO-09).
-_VAT_PREFIX = {"GR": "EL", "GB": "XI"}
-
-
 def _traders(
     seller: Party, buyer: Party, categories: "Sequence[str]"
 ) -> tuple[_Trader, _Trader]:
     """Return seller and buyer with the numbers that the categories ask for.
 
-    A VAT identifier begins with its country. Outside the tax (O) neither shows one.
+    Outside the tax (O) neither shows a VAT identifier.
 
     Raises:
         NotInEn16931Error: a number is missing.
@@ -301,12 +297,9 @@ def _traders(
     Source:
         EN 16931 BR-CO-26; BR-S-02, BR-AE-02, BR-IC-02, BR-G-02, BR-O-02 and alike.
     """
-    sells, buys = (
-        "".join(party.tax_number.split()).upper() for party in (seller, buyer)
-    )
-    vat = sells if _begins_with(seller.country, sells) else ""
+    sells = "".join(seller.tax_number.split()).upper()
+    vat, buyers = seller.vat_identifier, buyer.vat_identifier
     local = "" if vat else sells
-    buyers = buys if _begins_with(buyer.country, buys) else ""
     for category in categories:
         if not (sells or (category == "O" and seller.register_number)) or (
             category in ("K", "G") and not vat
@@ -323,10 +316,6 @@ def _traders(
         vat = buyers = ""
     apart = "" if vat or seller.register_number else sells
     return _Trader(seller, vat, local, apart), _Trader(buyer, buyers)
-
-
-def _begins_with(country: str, number: str) -> bool:
-    return bool(number) and number[:2] in (country, _VAT_PREFIX.get(country))
 
 
 # What both syntaxes write alike.

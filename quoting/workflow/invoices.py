@@ -21,14 +21,19 @@ from quoting.domain.consent import (
     HardCeilingError,
     check_ceiling,
 )
-from quoting.domain.country import Wording
+from quoting.domain.country import Answer, Wording
 from quoting.domain.difference import Change, changes
 from quoting.domain.edition import Edition
 from quoting.domain.errors import RuleError, translatable
 from quoting.domain.invoice import Deducted, Document, Item, Kind, Party, Why, Work
 from quoting.domain.job import FreeLine, Job, Override
 from quoting.domain.journal import of_document
-from quoting.domain.legal_form import legends_for, not_shown, which_document
+from quoting.domain.legal_form import (
+    check_buyer_owes,
+    legends_for,
+    not_shown,
+    which_document,
+)
 from quoting.domain.life import OrderState, sets_aside
 from quoting.domain.money import HUNDRED, ZERO, apportion, round_to
 from quoting.domain.pricing import Priced, price
@@ -190,6 +195,7 @@ def draft(
 
     Raises:
         AlreadyInvoicedError: some of it is invoiced.
+        BuyerAtHomeError, NumbersNeededError: the buyer cannot be left to owe the tax.
         BuyerNeededError: the shop's country has the buyer named.
         MixedInvoiceError: it does not belong on one invoice.
         NothingToInvoiceError: *of* is empty.
@@ -237,6 +243,9 @@ def draft(
     )
     if (country := edition.country(on)) is not None:
         which_document(country, document.gross, edition.currency.code, named=named)
+    ruled = tuple(dict.fromkeys(c for done in work for c in done.priced.changes))
+    elsewhere = any(c.holds and c.rule.rule == Answer.IN_UNION for c in ruled)
+    check_buyer_owes(document, elsewhere=elsewhere)
     held = _held(session, work) if deposits else []
     document = replace(document, deposits=_deducted(session, document, held))
     words = rates.in_force(session, on).edition.words
@@ -247,7 +256,7 @@ def draft(
         _over(session, work),
         tuple(held),
         Taxed(lead.job.answers, lead.job.aside),
-        tuple(dict.fromkeys(c for done in work for c in done.priced.changes)),
+        ruled,
         lead.job.exemption.certificate if lead.job.exemption else "",
         lead.refused,
         late=lead.job.exemption is not None and not lead.agreed.priced.exempt,

@@ -211,7 +211,7 @@ def test_a_region_has_a_country_and_every_question_is_asked_somewhere() -> None:
     codes = {row.code for row in DEMO.countries}
     assert {region.country for region in DEMO.regions.values()} == {"US", "CA"}
     assert codes >= {rule.country for rule in DEMO.tax_rules.values()}
-    assert len(asked(DEMO.tax_rules.values())) == 6
+    assert len(asked(DEMO.tax_rules.values())) == 7
 
 
 def test_the_demonstration_shop_has_its_place() -> None:

