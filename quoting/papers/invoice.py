@@ -26,7 +26,7 @@ from quoting.domain.pricing import Priced
 from quoting.domain.quote import Customer
 from quoting.i18n import Formats
 from quoting.papers.html import Paper, on_paper
-from quoting.papers.issued import PLAIN_ORDER, issued_paper, labels_of
+from quoting.papers.issued import PLAIN_ORDER, issued_paper, labels_of, number_of_region
 from quoting.papers.priced_table import head_fact, how, text_of
 
 
@@ -94,6 +94,7 @@ def invoice_paper(
         title=title(words, document.kind) if words else "",
         tax_number=words.tax_number if words else "",
         register_number=words.register_number if words else "",
+        of_region=number_of_region(edition),
         labels=labels_of(words),
         order=country.address if country else PLAIN_ORDER,
         specimen=specimen,

@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from math import ceil
 
 from quoting.domain.country import Wording, address_lines
+from quoting.domain.edition import Edition
 from quoting.domain.invoice import Deducted, Document, Item, Kind, Party
 from quoting.domain.money import ZERO
 from quoting.domain.quote import Customer
@@ -109,6 +110,7 @@ def issued_paper(
     title: str = "",
     tax_number: str = "",
     register_number: str = "",
+    of_region: tuple[str, str] = ("", ""),
     labels: Labels = _ENGLISH,
     order: Sequence[str] = PLAIN_ORDER,
     specimen: bool = False,
@@ -124,6 +126,8 @@ def issued_paper(
         title: what the country calls it; empty: in plain English.
         tax_number: what the country calls that; empty: in plain English.
         register_number: likewise.
+        of_region: what the shop's state or province calls its own tax number, and the
+            number; empty: there is none.
         labels: what the country calls sums and days.
         order: of an address, as the ``address`` of a country has it.
         specimen: say on top that it is not issued.
@@ -159,6 +163,7 @@ def issued_paper(
                 ("date", formats.date(document.on)),
                 ("seller", "" if seller.name == shop.name else seller.name),
                 (numbers, seller.tax_number),
+                of_region,
                 (register_number or "register", seller.register_number),
                 (f"your {numbers}", buyer.tax_number if owes else ""),
                 ("your order", document.order_number),
@@ -206,6 +211,15 @@ def issued_paper(
             "guarantee": "" if credit else shop.guarantee,
         },
     )
+
+
+def number_of_region(edition: Edition) -> tuple[str, str]:
+    """Return what the shop's state or province calls its own tax number, and that."""
+    shop, region = edition.shop, edition.region
+    if not shop.region_tax_number:
+        return "", ""
+    named = region.tax_number if region else ""
+    return named or f"tax number {shop.region}".strip(), shop.region_tax_number
 
 
 def _at_the_head(shop: Shop, seller: Party, order: Sequence[str]) -> Shop:

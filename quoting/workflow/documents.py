@@ -135,7 +135,12 @@ _ELSEWHERE = translatable("the shop's country has no row that says it uses EN 16
 
 
 def _paper(session: Session, document: Document) -> "Paper":
-    from quoting.papers.issued import PLAIN_ORDER, issued_paper, labels_of
+    from quoting.papers.issued import (
+        PLAIN_ORDER,
+        issued_paper,
+        labels_of,
+        number_of_region,
+    )
 
     edition = rates.in_force(session, document.on).edition
     form = Form.FULL if document.buyer else Form.SIMPLIFIED
@@ -149,6 +154,7 @@ def _paper(session: Session, document: Document) -> "Paper":
         title=title(words, document.kind, form) if words else "",
         tax_number=words.tax_number if words else "",
         register_number=words.register_number if words else "",
+        of_region=number_of_region(edition),
         labels=labels_of(words),
         order=country.address if country else PLAIN_ORDER,
     )

@@ -190,6 +190,19 @@ def test_a_shop_that_does_not_account_on_the_cash_basis_says_nothing_of_it(place
     assert "vereinnahmten" not in shown(shop, issue(shop, agreed(shop)))
 
 
+def test_where_a_province_has_a_number_of_its_own_both_stand_on_the_invoice(place):
+    """Quebec: GST and QST each with its number, as the row of the region says."""
+    shop = place(
+        country='"CA"', language='"en"', locale='"en_CA"', currency='"CAD"',
+        ceiling='""', region='"QC"', tax_number='"123456789 RT0001"',
+        region_tax_number='"1234567890 TQ0001"',
+    )  # fmt: skip
+    text = shown(shop, issue(shop, agreed(shop)))
+
+    assert "GST/HST registration no. 123456789 RT0001" in text
+    assert "QST no. 1234567890 TQ0001" in text
+
+
 # Where the customer owes the tax: Directive 2006/112/EC Art. 44, 196 and 226.
 
 UNION = Taxed(("business_in_union",))
