@@ -13,6 +13,7 @@ from typing import Any, NamedTuple
 from sqlalchemy import Executable, and_, case, delete, func, or_, select, union_all
 from sqlalchemy.orm import Session, aliased
 
+from quoting.domain.cash_basis import TaxKey, add
 from quoting.domain.edition import Edition
 from quoting.domain.errors import RuleError, translatable
 from quoting.domain.invoice import Kind
@@ -37,7 +38,6 @@ from quoting.domain.month import (
 from quoting.store.models import (
     AccountName,
     Allocation,
-    AllocationTax,
     Customer,
     DepositMoved,
     DepositTaken,
@@ -55,7 +55,7 @@ from quoting.store.models import (
     SurchargeHeld,
     Way,
 )
-from quoting.workflow import journal, rates
+from quoting.workflow import cash_basis, journal, rates
 from quoting.workflow.debts import GaveUp
 from quoting.workflow.deposits import APPLIED, KEPT, PAID_BACK
 from quoting.workflow.payments import NoReasonError
@@ -106,7 +106,7 @@ class _Posted(NamedTuple):
     authority: str
     category: str
     rate: str
-    counted: bool
+    event: str
     amount: int
     base: int
     into: int
@@ -151,7 +151,7 @@ class _Gather:
             closed=closed is not None and self.month <= closed,
             codes=codes,
             taxes=self._taxes(posted),
-            cash_taxes=self._cash_taxes(),
+            cash_taxes=self._cash_taxes(posted),
             income=ledger.income,
             reasons=self._reasons(),
             money=self._money_by_method(posted),
@@ -187,14 +187,13 @@ class _Gather:
 
     def _posted(self) -> list["_Posted"]:
         """Return what was posted in the month: its lines are read once for all sums."""
-        counted = Entry.event == "cash count"
         kinds = (
             Entry.role,
             Entry.detail,
             Entry.authority,
             Entry.category,
             Entry.rate,
-            counted,
+            Entry.event,
         )
         sums = (
             Entry.amount,
@@ -455,35 +454,22 @@ class _Gather:
             for (authority, _, label, category), (base, tax) in sorted(sums.items())
         )
 
-    def _cash_taxes(self) -> tuple[tuple[str, Decimal, Decimal], ...]:
-        rows = self._rows(
-            select(
-                DocumentTax.label,
-                DocumentTax.authority,
-                func.sum(AllocationTax.base),
-                func.sum(AllocationTax.amount),
-            )
-            .join(Allocation, Allocation.id == AllocationTax.allocation_id)
-            .join(
-                DocumentTax,
-                and_(
-                    DocumentTax.document_id == Allocation.document_id,
-                    DocumentTax.place == AllocationTax.place,
-                ),
-            )
-            .where(
-                self._within(Allocation.on),
-                or_(
-                    Allocation.payment_id.is_not(None),
-                    Allocation.deposit_id.is_not(None),
-                ),
-            )
-            .group_by(DocumentTax.label, DocumentTax.authority)
-            .order_by(DocumentTax.authority, DocumentTax.label)
-        )
+    def _cash_taxes(
+        self, posted: Iterable["_Posted"]
+    ) -> tuple[tuple[str, Decimal, Decimal], ...]:
+        sums = cash_basis.taxes(self.session, self.month, self.currency.code)
+        for row in posted:
+            if row.role == Role.TAX and row.event == "deposit kept":
+                key = TaxKey(row.authority, row.category, row.rate, row.detail)
+                add(sums, {key: (-row.base, -row.amount)})
         return tuple(
-            (f"{label}, {authority}", self._money(base), self._money(tax))
-            for label, authority, base, tax in rows
+            (
+                f"{key.label or key.category}, {key.authority}",
+                self._money(base),
+                self._money(tax),
+            )
+            for key, (base, tax) in sorted(sums.items())
+            if base or tax
         )
 
     def _reasons(self) -> tuple[tuple[str, int, Decimal], ...]:
@@ -506,7 +492,7 @@ class _Gather:
     def _money_by_method(self, posted: Iterable["_Posted"]) -> tuple[Money, ...]:
         sums: dict[str, tuple[int, int]] = {}
         for row in posted:
-            if row.role == Role.MONEY and not row.counted:
+            if row.role == Role.MONEY and row.event != "cash count":
                 into, out = sums.get(row.detail, (0, 0))
                 sums[row.detail] = into + row.into, out + row.out
         return tuple(

@@ -266,3 +266,34 @@ def test_every_month_of_the_job_reconciles(life):
         for number in range(1, 13):
             made = month.report(session, Month(2026, number), date(2026, 12, 31))
             assert made.reconciles, made.month
+
+
+def test_where_tax_is_due_on_receipt_the_job_ends_with_the_same_tax(life):
+    """69.24 and 59.44 of the 900.00 that were received, by month.
+
+    18.85 and 26.47 with the deposit. In March 600.00 more are there, and
+    184.50 and 24.60 of the high rate are credited: 900.00 are split 602.12 : 328.84,
+    so 582.10 and 317.90, with 69.24 and 59.44 of tax; less February's, 50.39 and 32.97.
+    """
+    life.old_unit()
+    life.price()
+    life.given_up()
+    with life.database.reading() as session:
+        made = [
+            month.report(session, Month(2026, number), date(2026, 12, 31))
+            for number in range(1, 13)
+        ]
+    by_month = {
+        each.month.month: {label: tax for label, _, tax in each.cash_taxes}
+        for each in made
+        if each.cash_taxes
+    }
+    low, high = "Low, XA", "High, XA"
+    assert by_month == {
+        2: {low: Decimal("18.85"), high: Decimal("26.47")},
+        3: {low: Decimal("50.39"), high: Decimal("32.97")},
+    }
+    accrual = {low: Decimal(0), high: Decimal(0)}
+    for label, _, tax in (row for each in made for row in each.taxes):
+        accrual[label] += tax
+    assert accrual == {low: Decimal("69.24"), high: Decimal("59.44")}
