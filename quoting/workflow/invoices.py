@@ -297,22 +297,19 @@ def _early(
 
     What it means for the tax is a legend of the country, which *words* has.
     """
-    from quoting.papers.issued import labels_of
-
     off = early_discount(document.due, terms, document.currency.unit)
     if not off or document.due <= 0:
         return ""
     until = formats.date(document.on + timedelta(days=terms.settlement_days))
     percent, rest = formats.percent(terms.settlement), document.due - off
-    if words is None:
+    if words is None or not words.pay_by:
         return (
             f"Paid by {until}, {percent} or {formats.money(off)} may be taken off: "
             f"then {formats.money(rest)} settles it."
         )
-    pay_by = labels_of(words).pay_by
+    pay_by = f"{words.pay_by[:1].upper()}{words.pay_by[1:]}"
     return (
-        f"{pay_by[:1].upper()}{pay_by[1:]} {until}: {formats.money(rest)} "
-        f"({formats.money(-off)}, {percent})."
+        f"{pay_by} {until}: {formats.money(rest)} ({formats.money(-off)}, {percent})."
     )
 
 

@@ -1,8 +1,8 @@
 """Handing over, and the limit of what a customer may owe, said before it stops that.
 
 Whether heads are released is decided by ``payments.check_release``; at the call, on the
-quote and at booking in it is said that they will not be. Amounts are in the smallest unit of the shop's
-currency, tax included.
+quote and at booking in it is said that they will not be. Amounts are in the smallest
+unit of the shop's currency, tax included.
 """
 
 from collections.abc import Sequence

@@ -20,10 +20,10 @@ from accounts import (
     row_of,
     take,
 )
-from shop import now
+from shop import now, part_payments
 
 from quoting.store.models import DocumentIssued
-from quoting.workflow import debts, deposits, payments, people
+from quoting.workflow import debts, deposits, payments
 from quoting.workflow.invoices import Credited
 
 #: Days from 25 November to one of December.
@@ -60,7 +60,7 @@ def test_an_untaxed_deposit_is_taxed_when_an_invoice_takes_it_off(shop, customer
 def test_a_deposit_that_was_taxed_when_it_came_is_taxed_in_that_month(shop, customer):
     """100.00 has 15.61 in it, in November; nothing of it is due again in December."""
     with shop.database.transaction() as session:
-        people.setup(session).deposits_taxed = True
+        part_payments(session)
     quote = agreed(shop, customer)
     take(shop, quote, "100.00")
     assert cash(shop) == due(shop) == Decimal("15.61")
@@ -137,7 +137,7 @@ def test_lives_that_end_settled_have_the_same_tax_on_both_bases(shop, customer, 
     """Deposits, part payments and credits by chance, settled in the third month."""
     if taxed:
         with shop.database.transaction() as session:
-            people.setup(session).deposits_taxed = True
+            part_payments(session)
     rng = random.Random(7)  # noqa: S311 no secret
     keys = []
     for day in range(0, 24, 3):

@@ -139,11 +139,14 @@ def early(shop, key):
 @pytest.mark.parametrize(
     ("keys", "line", "mark", "legend"),
     [
-        (GERMAN, "Zahlbar bis 5. Dezember 2026: {} \u20ac (-{} \u20ac, 2 %).", ",",
+        (GERMAN, "Zahlbar bis 5. Dezember 2026: {rest} \u20ac (-{off} "
+         "\u20ac, 2 %).", ",",
          "Bei Zahlung innerhalb der oben genannten Frist mindert sich das Entgelt."),
-        (FRENCH, "À payer avant le 5 décembre 2026: {} \u20ac (-{} \u20ac, 2 %).", ",",
+        (FRENCH, "À payer avant le 5 décembre 2026: {rest} \u20ac (-{off} "
+         "\u20ac, 2 %).", ",",
          "Escompte pour paiement anticipé aux conditions ci-dessus."),
-        (IRISH, "Pay by 5 December 2026: \u20ac{} (-\u20ac{}, 2%).", ".",
+        (IRISH, "Paid by 5 December 2026, 2% or \u20ac{off} may be taken off: "
+         "then \u20ac{rest} settles it.", ".",
          "A discount applies if paid within the terms above; a credit note follows."),
     ],
     ids=["DE", "FR", "IE"],
@@ -157,7 +160,7 @@ def test_a_discount_for_paying_early_is_told_with_its_figures_as_its_country_doe
     text = shown(shop, key)
     rest, off = (figure.replace("#", mark) for figure in early(shop, key))
 
-    assert plain(line.format(rest, off)) in plain(text)
+    assert plain(line.format(rest=rest, off=off)) in plain(text)
     assert legend in text
     assert "claimed back" not in text
     assert legend not in shown(shop, credit(shop, key))
