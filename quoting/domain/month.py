@@ -196,6 +196,7 @@ class Movements:
         open_items: what the single documents leave owed at the end of the month, less
             open credits and money not set against any.
         deposits_open: what the single deposits leave held, net where taxed on receipt.
+        surcharges_open: what the single exchange surcharges leave held, net.
     """
 
     invoiced: Decimal = ZERO
@@ -231,6 +232,7 @@ class Movements:
     lines_tax: Decimal = ZERO
     open_items: Decimal = ZERO
     deposits_open: Decimal = ZERO
+    surcharges_open: Decimal = ZERO
 
 
 class Check(NamedTuple):
@@ -348,6 +350,11 @@ def checks(
                 "returned": -m.surcharges_returned,
                 "kept": -m.surcharges_kept,
             },
+        ),
+        _check(
+            "exchange surcharges held = single surcharges",
+            ledger.surcharges.closing,
+            {"what the single surcharges leave": m.surcharges_open},
         ),
         _check(
             "output tax",

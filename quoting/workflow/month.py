@@ -18,7 +18,6 @@ from quoting.domain.edition import Edition
 from quoting.domain.errors import RuleError, translatable
 from quoting.domain.invoice import Kind
 from quoting.domain.journal import Role
-from quoting.domain.life import OrderState
 from quoting.domain.money import ZERO, Currency
 from quoting.domain.month import (
     Balance,
@@ -38,7 +37,6 @@ from quoting.domain.month import (
 from quoting.store.models import (
     AccountName,
     Allocation,
-    Customer,
     DepositMoved,
     DepositTaken,
     DocumentCode,
@@ -49,13 +47,10 @@ from quoting.store.models import (
     GivenUp,
     MonthAct,
     MonthBalance,
-    Order,
-    OrderInvoiced,
     Payment,
     SurchargeHeld,
-    Way,
 )
-from quoting.workflow import cash_basis, journal, rates
+from quoting.workflow import as_at, cash_basis, journal, rates
 from quoting.workflow.debts import GaveUp
 from quoting.workflow.deposits import APPLIED, KEPT, PAID_BACK
 from quoting.workflow.payments import NoReasonError
@@ -141,8 +136,10 @@ class _Gather:
     def report(self) -> Report:
         posted = self._posted()
         ledger, owed, unused = self._ledger(posted), self._owed(), self._credits()
-        deposits, codes = self._deposits(), self._codes()
-        moved = self._movements(owed, unused, deposits, codes)
+        which = self.session, self.month, self.currency
+        deposits, surcharges = as_at.deposits(*which), as_at.surcharges(*which)
+        codes = self._codes()
+        moved = self._movements(owed, unused, deposits, surcharges, codes)
         ranges = self._ranges()
         closed = journal.last_closed(self.session)
         return Report(
@@ -158,8 +155,8 @@ class _Gather:
             owed=owed,
             credits=unused,
             deposits=deposits,
-            surcharges=self._surcharges(),
-            work=self._work(),
+            surcharges=surcharges,
+            work=as_at.work(*which, deposits),
             given_up=self._given_up(),
             exempt=self._exempt(),
             ranges=ranges,
@@ -271,6 +268,7 @@ class _Gather:
         owed: Sequence[Row],
         unused: Sequence[Row],
         deposits: Sequence[Row],
+        surcharges: Sequence[Row],
         codes: Sequence[Sales],
     ) -> Movements:
         sums = {
@@ -319,8 +317,11 @@ class _Gather:
             surcharges_charged=lines.charged,
             surcharges_returned=lines.returned,
             surcharges_kept=self._sum(
-                select(func.sum(SurchargeHeld.kept)).where(
-                    self._within(SurchargeHeld.kept_on)
+                select(func.sum(SurchargeHeld.kept))
+                .join(DocumentIssued, DocumentIssued.id == SurchargeHeld.document_id)
+                .where(
+                    self._within(SurchargeHeld.kept_on),
+                    DocumentIssued.currency == self.currency.code,
                 )
             ),
             income=lines.income,
@@ -331,6 +332,7 @@ class _Gather:
             open_items=sum((row.amount for row in owed), ZERO)
             - sum((row.amount for row in unused), ZERO),
             deposits_open=sum((row.amount for row in deposits), ZERO),
+            surcharges_open=sum((row.amount for row in surcharges), ZERO),
         )
 
     def _lines(self) -> "_Lines":
@@ -396,7 +398,11 @@ class _Gather:
                 func.sum(DepositMoved.tax_before),
                 func.sum(DepositMoved.tax_now),
             )
-            .where(self._within(DepositMoved.on))
+            .join(DepositTaken, DepositTaken.id == DepositMoved.deposit_id)
+            .where(
+                self._within(DepositMoved.on),
+                DepositTaken.currency == self.currency.code,
+            )
             .group_by(DepositMoved.how)
         )
         found = {
@@ -568,6 +574,9 @@ class _Gather:
             Allocation,
             [p.id for p in payments],
         )
+        called = as_at.names(
+            self.session, self.month, (p.customer_id for p in payments if p.customer_id)
+        )
         rows = [
             Row(n.number, n.buyer, n.on, self._money(n.gross - used.get(n.id, 0)))
             for n in notes
@@ -575,7 +584,7 @@ class _Gather:
         rows += [
             Row(
                 p.number,
-                p.customer.name if p.customer else "",
+                called.get(p.customer_id or 0, ""),
                 p.on,
                 self._money(p.amount + p.rounding - spent.get(p.id, 0)),
                 "on account",
@@ -583,103 +592,6 @@ class _Gather:
             for p in payments
         ]
         return tuple(row for row in rows if row.amount)
-
-    def _deposits(self) -> tuple[Row, ...]:
-        later = select(DepositMoved.deposit_id).where(DepositMoved.on > self.last)
-        taken = self.session.scalars(
-            select(DepositTaken)
-            .where(
-                DepositTaken.on <= self.last,
-                DepositTaken.currency == self.currency.code,
-                or_(DepositTaken.held > 0, DepositTaken.id.in_(later)),
-            )
-            .order_by(DepositTaken.on, DepositTaken.id)
-        ).all()
-        keys = [row.id for row in taken]
-        gone = and_(DepositMoved.how != "moved", DepositMoved.on <= self.last)
-        moved = {
-            key: (int(gross), int(tax))
-            for key, gross, tax in self._rows(
-                select(
-                    DepositMoved.deposit_id,
-                    func.sum(DepositMoved.gross),
-                    func.sum(DepositMoved.tax_before),
-                )
-                .where(DepositMoved.deposit_id.in_(keys), gone)
-                .group_by(DepositMoved.deposit_id)
-            )
-        }
-        taxes: dict[int, int] = dict(
-            tuple(row)
-            for row in self._rows(
-                select(DocumentIssued.id, DocumentIssued.tax).where(
-                    DocumentIssued.id.in_(
-                        [row.document_id for row in taken if row.document_id]
-                    )
-                )
-            )
-        )
-        rows = []
-        for row in taken:
-            gross, tax = moved.get(row.id, (0, 0))
-            before = taxes.get(row.document_id, 0) if row.document_id else 0
-            held = self._money(row.amount - before - gross + tax)
-            if held:
-                whose = row.quote.customer.name if row.quote.customer else ""
-                rows.append(
-                    Row(
-                        row.number,
-                        whose or row.quote.caller,
-                        row.on,
-                        held,
-                        row.quote.number,
-                    )
-                )
-        return tuple(rows)
-
-    def _surcharges(self) -> tuple[Row, ...]:
-        rows = self._rows(
-            select(SurchargeHeld, DocumentIssued)
-            .join(DocumentIssued, DocumentIssued.id == SurchargeHeld.document_id)
-            .where(SurchargeHeld.held > 0, DocumentIssued.on <= self.last)
-            .order_by(DocumentIssued.on, SurchargeHeld.id)
-        )
-        return tuple(
-            Row(
-                document.number,
-                document.buyer,
-                document.on,
-                self._money(held.held),
-                held.description,
-            )
-            for held, document in rows
-        )
-
-    def _work(self) -> tuple[Row, ...]:
-        later = (
-            select(OrderInvoiced.order_id)
-            .join(DocumentIssued, DocumentIssued.id == OrderInvoiced.document_id)
-            .where(DocumentIssued.on > self.last)
-        )
-        rows = self._rows(
-            select(Order, Way, Customer.name)
-            .join(Way, Way.id == Order.way_id)
-            .join(Customer, Customer.id == Order.customer_id)
-            .where(
-                Order.on <= self.last,
-                or_(
-                    and_(
-                        Order.invoiced.is_(False), Order.state != OrderState.COLLECTED
-                    ),
-                    Order.id.in_(later),
-                ),
-            )
-            .order_by(Order.on, Order.id)
-        )
-        return tuple(
-            Row(order.number, name, order.on, self._money(way.net), order.state)
-            for order, way, name in rows
-        )
 
     def _given_up(self) -> tuple[Row, ...]:
         rows = self._rows(
@@ -739,7 +651,11 @@ class _Gather:
         rows = self._rows(
             select(DocumentIssued, corrected)
             .join(corrected, corrected.id == DocumentIssued.corrects_id)
-            .where(self._within(DocumentIssued.on), corrected.on < self.first)
+            .where(
+                self._within(DocumentIssued.on),
+                DocumentIssued.currency == self.currency.code,
+                corrected.on < self.first,
+            )
             .order_by(DocumentIssued.id)
         )
         return tuple(
