@@ -21,7 +21,7 @@ from quoting.workflow import estimates
 from quoting.workflow.estimates import Estimate
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Callable, Iterator
 
     from sqlalchemy.orm import Session
 
@@ -599,15 +599,13 @@ def month(month: str, out: Path, database: str | None) -> None:
                 made = report(session, which, today)
             now = Now(_at_the_command_line(), at, today)
             out.mkdir(parents=True, exist_ok=True)
-            compared = ""
             for what in ("csv", "xlsx", "xml", "pdf"):
-                file = exports.send(records, which, what, now)
+                file = exports.send(records, which, what, now, _begun(what))
                 (out / file.name).write_bytes(file.data)
-                compared = compared or exports.compared(file)
-                click.echo(f"{out / file.name}: {len(file.data)} bytes")
+                said = f"{len(file.data)} bytes, {exports.compared(file)}"
+                click.echo(f"{out / file.name}: {said}")
     except RuleError as error:
         _refuse(error)
-    click.echo(f"{which}: {compared}.")
     for check in made.checks:
         if not check.holds:
             click.echo(f"Out by {check.out}: {check.name}", err=True)
@@ -634,6 +632,16 @@ def restore(file: Path, database: str | None) -> None:
         _refuse(error)
     rows = sum(member.rows for member in manifest.members)
     click.echo(f"{rows} rows of {len(manifest.members)} tables are back.")
+
+
+def _begun(what: str) -> "Callable[[str], None]":
+    """Return what tells on a terminal which table of a file is being worked on."""
+
+    def tell(table: str) -> None:
+        if sys.stderr.isatty():
+            click.echo(f"\r\033[K{what}: {table}\r", nl=False, err=True)
+
+    return tell
 
 
 def _records(database: str | None) -> "Settings":

@@ -16,6 +16,8 @@ from quoting.domain.money import ZERO
 
 #: The last day of each band but the last, which has no end.
 LAST_DAYS = (30, 60, 90)
+#: What the bands are called.
+BANDS = ("up to 30 days", "31 to 60", "61 to 90", "over 90")
 
 
 class Since(StrEnum):

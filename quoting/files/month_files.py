@@ -38,11 +38,16 @@ Row = Sequence[object]
 
 
 class Column(NamedTuple):
-    """A column of a table: its name, kind and meaning."""
+    """A column of a table: its name, kind and meaning.
+
+    ``own`` says that its words are the shop's own names, which may be changed without
+    changing what happened.
+    """
 
     name: str
     kind: str
     meaning: str
+    own: bool = False
 
 
 class Table(NamedTuple):
@@ -86,7 +91,7 @@ def guarded(text: str) -> str:
 
 
 def csv_archive(
-    tables: Iterable[Table], *, name: str, digits: int, notice: str
+    tables: Iterable[Table], *, name: str, digits: int, notice: Sequence[str]
 ) -> bytes:
     """Return the tables as a Data Package in one ZIP file.
 
@@ -98,7 +103,7 @@ def csv_archive(
             reconcile.
     """
     target = io.BytesIO()
-    resources, words = [], [notice, ""]
+    resources, words = [], [*notice, ""]
     with zipfile.ZipFile(target, "w") as packed:
         for table in tables:
             written = _Written(f"{table.name}.csv")
@@ -195,21 +200,30 @@ def _resource(table: Table, written: _Written) -> dict[str, object]:
     }
 
 
-def spreadsheet(tables: Iterable[Table], *, digits: int, notice: str) -> bytes:
-    """Return the tables as one spreadsheet with typed cells, a sheet for each."""
+def spreadsheet(
+    tables: Iterable[Table], *, digits: int, notice: Sequence[str]
+) -> bytes:
+    """Return the tables as one spreadsheet with typed cells, a sheet for each.
+
+    The first sheet, ``README``, says what stands in *notice*.
+    """
     import xlsxwriter
 
     target = io.BytesIO()
     book = xlsxwriter.Workbook(
         target, {"constant_memory": True, "strings_to_urls": False}
     )
-    book.set_properties({"created": _created(), "comments": notice})
+    book.set_properties({"created": _created(), "comments": " ".join(notice)})
     head = book.add_format({"bold": True})
     money = book.add_format(
         {"num_format": "#,##0" + ("." + "0" * digits if digits else "")}
     )
     day = book.add_format({"num_format": "yyyy-mm-dd"})
     styles = {MONEY: money, DAY: day}
+    first = book.add_worksheet("README")
+    first.set_column(0, 0, 100)
+    for line, said in enumerate(notice):
+        first.write_string(line, 0, said, head if line < len(notice) - 1 else None)
     for table in tables:
         sheet = book.add_worksheet(table.name[:31])
         sheet.freeze_panes(1, 0)
@@ -240,10 +254,11 @@ def _created() -> datetime:
     return datetime(*_STILL, tzinfo=UTC).replace(tzinfo=None)
 
 
-def archive(files: Iterable[tuple[str, bytes]]) -> bytes:
-    """Return files in one ZIP file, the same bytes for the same files."""
+def archive(files: Iterable[tuple[str, bytes]], *, notice: Sequence[str]) -> bytes:
+    """Return files in one ZIP file behind a README; the same ones give the same."""
     target = io.BytesIO()
     with zipfile.ZipFile(target, "w") as packed:
+        packed.writestr(_entry("README.txt"), "\r\n".join([*notice, ""]).encode())
         for name, data in files:
             packed.writestr(_entry(name), data)
     return target.getvalue()
@@ -259,14 +274,27 @@ def _entry(name: str) -> zipfile.ZipInfo:
 # What was sent before.
 
 
-def digest(tables: Iterable[Table]) -> bytes:
-    """Return of every row its key and a short hash, to compare with another time."""
-    lines = [
-        f"{table.name}\t{_key(table, row)}\t{_short(row)}"
-        for table in tables
-        for row in table.rows
-    ]
-    return zlib.compress("\n".join(lines).encode(), 9)
+class Digest(NamedTuple):
+    """What tells whether rows are the same another time.
+
+    Attributes:
+        rows: of every row its table, its key and a short hash; packed.
+        seal: SHA-256 of all rows without the shop's own names, in hexadecimal.
+    """
+
+    rows: bytes
+    seal: str
+
+
+def digest(tables: Iterable[Table]) -> Digest:
+    """Return the digest of all rows of some tables."""
+    lines, seal = [], hashlib.sha256()
+    for table in tables:
+        bare = [at for at, column in enumerate(table.columns) if not column.own]
+        for row in table.rows:
+            lines.append(json.dumps([table.name, _key(table, row), _short(row)]))
+            seal.update(_bytes([row[at] for at in bare]))
+    return Digest(zlib.compress("\n".join(lines).encode(), 6), seal.hexdigest())
 
 
 def _key(table: Table, row: Row) -> str:
@@ -274,17 +302,20 @@ def _key(table: Table, row: Row) -> str:
 
 
 def _short(row: Row) -> str:
-    text = "\x1f".join(map(str, row)).encode()
-    return hashlib.sha256(text).hexdigest()[:16]
+    return hashlib.sha256(_bytes(row)).hexdigest()[:16]
+
+
+def _bytes(row: Row) -> bytes:
+    return ("\x1f".join(map(str, row)) + "\x1e").encode()
 
 
 def differing(before: bytes, after: bytes) -> tuple[str, ...]:
-    """Return which rows differ between two digests: table and key, in order.
+    r"""Return which rows differ between those of two digests: table and key, in order.
 
     >>> first = Table("t", "", (Column("a", TEXT, ""),), [("1",)])
-    >>> other = Table("t", "", (Column("a", TEXT, ""),), [("1",), ("2",)])
-    >>> differing(digest([first]), digest([other]))
-    ('t 2',)
+    >>> other = Table("t", "", (Column("a", TEXT, ""),), [("1",), ("2\t",)])
+    >>> differing(digest([first]).rows, digest([other]).rows)
+    ('t 2\t',)
     """
     old, new = _told(before), _told(after)
     rows = dict.fromkeys([*old, *new])
@@ -297,8 +328,7 @@ def differing(before: bytes, after: bytes) -> tuple[str, ...]:
 
 def _told(packed: bytes) -> dict[tuple[str, str], str]:
     told = {}
-    for line in zlib.decompress(packed).decode().split("\n"):
-        if line:
-            name, key, short = line.split("\t")
-            told[name, key] = short
+    for line in zlib.decompress(packed).decode().splitlines():
+        name, key, short = json.loads(line)
+        told[name, key] = short
     return told

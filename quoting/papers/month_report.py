@@ -2,15 +2,35 @@
 
 from collections.abc import Iterable, Sequence
 from decimal import Decimal
+from typing import NamedTuple
 
-from quoting.domain.month import Report, Row
+from quoting.domain.ageing import BANDS, Since
+from quoting.domain.money import ZERO
+from quoting.domain.month import Check, Report, Row, Sales
 from quoting.domain.quote import Customer
 from quoting.domain.rates import Shop
 from quoting.i18n import Formats
 from quoting.papers.html import Paper, fill, on_paper
 
-#: Title, headings (of amounts the last ones), rows and how many columns are amounts.
-_Table = tuple[str, Sequence[str], list[Sequence[str]], int]
+
+class _Table(NamedTuple):
+    """A table of the report.
+
+    Attributes:
+        title: above it.
+        heads: of its columns.
+        rows: of cells.
+        amounts: how many columns, the last ones, are figures.
+        summed: the last row is that of the sums.
+        widths: of the columns, in per cent; empty: as they come.
+    """
+
+    title: str
+    heads: Sequence[str]
+    rows: Sequence[Sequence[str]]
+    amounts: int
+    summed: bool = False
+    widths: Sequence[int] = ()
 
 
 def month_report(report: Report, shop: Shop, formats: Formats, size: str = "") -> Paper:
@@ -51,67 +71,20 @@ def month_report(report: Report, shop: Shop, formats: Formats, size: str = "") -
 
 
 def _tables(report: Report, formats: Formats) -> Iterable[_Table]:
-    money = formats.amount
-    yield (
-        "Sales by tax code",
-        ("code", "invoiced", "credited", "net", "tax", "with tax"),
-        [
-            (
-                r.label,
-                *map(money, (r.invoiced_net, r.credited_net, r.net, r.tax, r.gross)),
-            )
-            for r in report.codes
-        ],
-        5,
-    )
-    yield (
-        "Tax that fell due",
-        ("tax", "on", "tax"),
-        [(label, money(base), money(tax)) for label, base, tax in report.taxes],
-        2,
-    )
-    yield (
-        "If tax is due on receipt",
-        ("tax", "on", "tax"),
-        [(label, money(base), money(tax)) for label, base, tax in report.cash_taxes],
-        2,
-    )
-    yield (
-        "Income",
-        ("group", "net"),
-        [(group, money(net)) for group, net in report.income.items()],
-        1,
-    )
-    yield (
-        "Money, by method",
-        ("method", "in", "out"),
-        [(r.method, money(r.received), money(r.paid_back)) for r in report.money],
-        2,
-    )
-    yield (
-        "Credit notes, by reason",
-        ("reason", "how many", "with tax"),
-        [(why, str(many), money(gross)) for why, many, gross in report.reasons],
-        2,
-    )
-    yield (
-        "Debtors by age",
-        ("age", "owed"),
-        [(name, money(amount)) for name, amount in report.ages.items()],
-        1,
-    )
+    yield from _sums(report, formats)
     for title, rows in (
         ("Owed", report.owed),
         ("Open credit and money on account", report.credits),
         ("Deposits held", report.deposits),
         ("Exchange surcharges held", report.surcharges),
-        ("Work in progress", report.work),
+        ("Work not invoiced", report.work),
         ("Debts given up", report.given_up),
         ("Without tax", report.exempt),
-        ("Corrections of closed months", report.corrected),
+        ("Corrections of earlier months", report.corrected),
+        ("Till: more or less than expected", report.till),
     ):
         yield _list(title, rows, formats)
-    yield (
+    yield _Table(
         "Numbers",
         ("series", "first", "last", "missing", "used"),
         [
@@ -120,12 +93,92 @@ def _tables(report: Report, formats: Formats) -> Iterable[_Table]:
         ],
         1,
     )
-    yield (
+    yield _Table(
         "Identities",
         ("what must be the same", "one side", "the other"),
-        [(c.name, money(c.left), money(c.right)) for c in report.checks],
+        [
+            (c.name, *(_figure(c, each, formats) for each in (c.left, c.right)))
+            for c in report.checks
+        ],
+        2,
+        widths=(60, 20, 20),
+    )
+
+
+def _sums(report: Report, formats: Formats) -> Iterable[_Table]:
+    money = formats.amount
+    codes = [_of_code(row) for row in report.codes]
+    whole = [sum(column, ZERO) for column in zip(*codes, strict=True)]
+    yield _Table(
+        "Sales by tax code",
+        ("code", "invoiced", "credited", "deposits", "net", "tax", "with tax"),
+        [
+            (label, *map(money, row))
+            for label, row in zip(
+                [*(row.label for row in report.codes), "in all"],
+                [*codes, whole],
+                strict=True,
+            )
+        ]
+        if codes
+        else [],
+        6,
+        summed=True,
+    )
+    for title, taxes in (
+        ("Tax that fell due", report.taxes),
+        ("If tax is due on receipt", report.cash_taxes),
+    ):
+        yield _Table(
+            title,
+            ("tax", "on", "tax"),
+            [(label, money(base), money(tax)) for label, base, tax in taxes],
+            2,
+        )
+    yield _Table(
+        "Income",
+        ("group", "net"),
+        [(group, money(net)) for group, net in report.income.items()],
+        1,
+    )
+    yield _Table(
+        "Money, by method",
+        ("method", "in", "out"),
+        [(r.method, money(r.received), money(r.paid_back)) for r in report.money],
         2,
     )
+    yield _Table(
+        "Credit notes, by reason",
+        ("reason", "how many", "with tax"),
+        [(why, str(many), money(gross)) for why, many, gross in report.reasons],
+        2,
+    )
+    yield _Table(
+        "Debtors by age",
+        ("days since", *BANDS, "unused credit", "balance"),
+        [(since, *map(money, _aged(report, since))) for since in Since],
+        6,
+    )
+
+
+def _of_code(row: Sales) -> tuple[Decimal, ...]:
+    return (
+        row.invoiced_net,
+        row.credited_net,
+        row.deposit_net,
+        row.net,
+        row.tax,
+        row.gross,
+    )
+
+
+def _aged(report: Report, since: Since) -> tuple[Decimal, ...]:
+    ages = report.ages(since)
+    return *ages.bands, ages.unallocated, ages.balance
+
+
+def _figure(check: Check, amount: Decimal, formats: Formats) -> str:
+    return formats.number(amount) if check.counts else formats.amount(amount)
 
 
 def _list(title: str, rows: Sequence[Row], formats: Formats) -> _Table:
@@ -140,6 +193,13 @@ def _list(title: str, rows: Sequence[Row], formats: Formats) -> _Table:
         for row in rows
     ]
     if told:
-        whole = sum((row.amount for row in rows), Decimal(0))
+        whole = sum((row.amount for row in rows), ZERO)
         told.append(("in all", "", "", "", formats.amount(whole)))
-    return title, ("what", "whose", "since", "note", "amount"), told, 1
+    return _Table(
+        title,
+        ("what", "whose", "since", "note", "amount"),
+        told,
+        1,
+        summed=True,
+        widths=(15, 23, 18, 30, 14),
+    )

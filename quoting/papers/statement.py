@@ -5,7 +5,7 @@ from datetime import date
 from decimal import Decimal
 from typing import NamedTuple
 
-from quoting.domain.ageing import LAST_DAYS, band
+from quoting.domain.ageing import BANDS, LAST_DAYS, band
 from quoting.domain.money import ZERO
 from quoting.domain.quote import Customer
 from quoting.domain.rates import Shop
@@ -103,9 +103,6 @@ def _left(rows: Iterable[Open]) -> Decimal:
     return sum((row.left for row in rows), ZERO)
 
 
-_AGES = ("up to 30 days", "31 to 60", "61 to 90", "over 90")
-
-
 def _ages(
     owed: Iterable[Open], on: date, formats: Formats
 ) -> Iterable[tuple[str, str]]:
@@ -113,7 +110,7 @@ def _ages(
     bands = [ZERO] * (len(LAST_DAYS) + 1)
     for row in owed:
         bands[band((on - row.on).days)] += row.left
-    for name, amount in zip(_AGES, bands, strict=True):
+    for name, amount in zip(BANDS, bands, strict=True):
         yield name, formats.amount(amount)
 
 

@@ -738,7 +738,7 @@ class DocumentLine(Record):
 
 
 class DocumentCode(Record):
-    """What a document charges under one tax code."""
+    """What a document charges under one tax code, and what fell due with deposits."""
 
     __tablename__ = "document_codes"
     __table_args__ = (UniqueConstraint("document_id", "code"),)
@@ -748,10 +748,16 @@ class DocumentCode(Record):
     code: Mapped[Code]
     net: Mapped[Minor]
     tax: Mapped[Minor]
+    before_net: Mapped[Minor]
+    before_tax: Mapped[Minor]
 
 
 class DocumentTax(Record):
-    """One row of a document's tax table."""
+    """One row of a document's tax table.
+
+    ``before`` is what of it fell due with deposits that are taken off; a tax that only
+    they have stands in a row of its own that charges nothing.
+    """
 
     __tablename__ = "document_taxes"
     __table_args__ = (UniqueConstraint("document_id", "place"),)
@@ -766,6 +772,8 @@ class DocumentTax(Record):
     reason: Mapped[Words]
     base: Mapped[Minor]
     amount: Mapped[Minor]
+    before_base: Mapped[Minor]
+    before_tax: Mapped[Minor]
 
 
 class OrderInvoiced(Record):
@@ -968,13 +976,18 @@ class MonthBalance(Record):
 
 
 class MonthAct(Record):
-    """A month was closed, reopened or sent; what was sent is kept to compare."""
+    """A month was closed, reopened or sent.
+
+    Of what was sent (``what`` kind of file), and of all tables when it was closed, a
+    digest of every row is kept to compare with, and its SHA-256.
+    """
 
     __tablename__ = "month_acts"
 
     id: Mapped[Key]
     month: Mapped[str] = mapped_column(String(7), index=True)
     act: Mapped[str] = mapped_column(String(12))
+    what: Mapped[str] = mapped_column(String(8), default="")
     at: Mapped[Instant]
     by: Mapped[str] = mapped_column(String(200))
     why: Mapped[Words]

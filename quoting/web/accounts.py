@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from flask import Blueprint, Response, abort, flash, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 
+from quoting.domain.ageing import BANDS, Since
 from quoting.domain.country import Answer
 from quoting.domain.errors import RuleError
 from quoting.domain.invoice import Kind, Why
@@ -20,6 +21,7 @@ from quoting.web.forms import Sent, Shows, shows
 from quoting.web.quotes import METHODS, method, override
 from quoting.web.wiring import wiring
 from quoting.workflow import (
+    closing,
     customers,
     debts,
     deposits,
@@ -706,11 +708,15 @@ def _month(text: str, sent: Sent = _NO_FORM) -> str:
     with wiring().reading() as session:
         on = wiring().today()
         which = Month.read(text)
+        report = month.report(session, which, on)
         return render_template(
             "web/accounts/month.html",
-            report=month.report(session, which, on),
-            acts=month.acts(session, which),
+            report=report,
+            acts=closing.acts(session, which),
             over=Month.of(on) > which,
+            begun=Month.of(on) >= which,
+            bands=BANDS,
+            aged=[(since, report.ages(since)) for since in Since],
             shows=_shows(session),
             sent=sent,
             on=on,
@@ -724,7 +730,7 @@ def close_month(text: str) -> ResponseReturnValue:
 
     def do(session: "Session") -> str:
         which = Month.read(text)
-        month.close(session, which, wiring().now(), why=forms.text("why"))
+        closing.close(session, which, wiring().now(), why=forms.text("why"))
         flash(f"{which} is closed.")
         return url_for("accounts.month_page", text=str(which))
 
@@ -738,7 +744,7 @@ def reopen_month(text: str) -> ResponseReturnValue:
 
     def do(session: "Session") -> str:
         which = Month.read(text)
-        month.reopen(session, which, forms.text("why"), wiring().now())
+        closing.reopen(session, which, forms.text("why"), wiring().now())
         flash(f"{which} is open again.")
         return url_for("accounts.month_page", text=str(which))
 

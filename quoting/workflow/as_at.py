@@ -82,18 +82,46 @@ def deposits(session: Session, month: Month, currency: Currency) -> tuple[Row, .
 
     The note of a row is the number of the quote that the deposit was held for.
     """
-    later = select(DepositMoved.deposit_id).where(DepositMoved.on > month.last)
+    held = _held(session, month.last, currency)
+    taken = [row for row, _, _ in held]
+    quotes = _held_for(session, month, taken)
+    called = names(
+        session, month, (q.customer_id for q in quotes.values() if q.customer_id)
+    )
+    rows = []
+    for row, minor, buyer in held:
+        quote = quotes[row.id]
+        who = called.get(quote.customer_id or 0, "") or quote.caller or buyer
+        amount = currency.from_minor(minor)
+        rows.append(Row(row.number, who, row.on, amount, quote.number))
+    return tuple(rows)
+
+
+def taxed_deposits(session: Session, last: date, currency: Currency) -> Decimal:
+    """Return what was held at the end of a day of deposits taxed on receipt, net."""
+    held = _held(session, last, currency)
+    return currency.from_minor(sum(minor for row, minor, _ in held if row.document_id))
+
+
+def _held(
+    session: Session, last: date, currency: Currency
+) -> list[tuple[DepositTaken, int, str]]:
+    """Return the deposits held at the end of a day: how much, and on whose paper.
+
+    In the smallest unit, net where tax fell due on receipt.
+    """
+    later = select(DepositMoved.deposit_id).where(DepositMoved.on > last)
     taken = session.scalars(
         select(DepositTaken)
         .where(
-            DepositTaken.on <= month.last,
+            DepositTaken.on <= last,
             DepositTaken.currency == currency.code,
             or_(DepositTaken.held > 0, DepositTaken.id.in_(later)),
         )
         .options(joinedload(DepositTaken.quote))
         .order_by(DepositTaken.on, DepositTaken.id)
     ).all()
-    gone = _gone(session, month, [row.id for row in taken])
+    gone = _gone(session, last, [row.id for row in taken])
     papers = {
         key: (tax, buyer)
         for key, tax, buyer in some(
@@ -103,30 +131,23 @@ def deposits(session: Session, month: Month, currency: Currency) -> tuple[Row, .
             (row.document_id for row in taken if row.document_id),
         )
     }
-    quotes = _held_for(session, month, taken)
-    called = names(
-        session, month, (q.customer_id for q in quotes.values() if q.customer_id)
-    )
-    rows = []
+    held = []
     for row in taken:
-        quote = quotes[row.id]
         gross, tax = gone.get(row.id, (0, 0))
         before, buyer = papers.get(row.document_id or 0, (0, ""))
-        held = currency.from_minor(row.amount - before - gross + tax)
-        if held:
-            who = called.get(quote.customer_id or 0, "") or quote.caller or buyer
-            rows.append(Row(row.number, who, row.on, held, quote.number))
-    return tuple(rows)
+        if minor := row.amount - before - gross + tax:
+            held.append((row, minor, buyer))
+    return held
 
 
 def _gone(
-    session: Session, month: Month, keys: Sequence[int]
+    session: Session, last: date, keys: Sequence[int]
 ) -> dict[int, tuple[int, int]]:
     """Return what had left deposits, and the tax in it that fell due on receipt."""
     of = DepositMoved
     query = (
         select(of.deposit_id, func.sum(of.gross), func.sum(of.tax_before))
-        .where(of.how != MOVED, of.on <= month.last)
+        .where(of.how != MOVED, of.on <= last)
         .group_by(of.deposit_id)
     )
     return {

@@ -16,14 +16,12 @@ from sqlalchemy.orm import Session, aliased
 from quoting.domain.allocation import within
 from quoting.domain.cash_basis import Note, Paid, Sums, TaxKey, add, received
 from quoting.domain.invoice import Kind
-from quoting.domain.journal import Role
 from quoting.domain.month import Month
 from quoting.store.models import (
     Allocation,
     AllocationTax,
     DocumentIssued,
     DocumentTax,
-    Entry,
     GivenUp,
 )
 
@@ -134,7 +132,7 @@ class _Gather:
         of = DocumentIssued
         sums: Sums = {}
         found = self._rows(
-            select(of.id, of.number, of.gross, of.deducted).where(
+            select(of.id, of.gross, of.deducted).where(
                 self._within(of.on),
                 of.kind == Kind.INVOICE,
                 of.currency == self.currency,
@@ -142,9 +140,9 @@ class _Gather:
                 ~self._is_changed(of),
             )
         )
-        rows = self._tax_rows([key for key, *_ in found])
-        before = self._taxed_before({key: number for key, number, *_ in found}, rows)
-        for key, _, gross, deducted in found:
+        keys = [key for key, *_ in found]
+        rows, before = self._tax_rows(keys), self._taxed_before(keys)
+        for key, gross, deducted in found:
             parts = within([*rows[key].values()], gross, 0, deducted)
             add(sums, dict(zip(rows[key], parts, strict=True)))
             add(sums, before[key], -1)
@@ -163,13 +161,7 @@ class _Gather:
         )
         return list(
             self._rows(
-                select(
-                    of.id,
-                    of.number,
-                    of.on,
-                    of.gross,
-                    of.deducted,
-                ).where(
+                select(of.id, of.on, of.gross, of.deducted).where(
                     of.id.in_(touched),
                     of.kind == Kind.INVOICE,
                     of.currency == self.currency,
@@ -206,7 +198,7 @@ class _Gather:
             where = against if to == note_keys[credit] else used
             where[credit] = where.get(credit, 0) + amount
         rows = self._tax_rows([*keys, *note_keys])
-        before = self._taxed_before({row.id: row.number for row in there}, rows)
+        before = self._taxed_before(keys)
         sums: Sums = {}
         for row in there:
             paid = Paid(
@@ -233,38 +225,19 @@ class _Gather:
             yield from self._rows(query.where(key.in_(keys[start : start + _CHUNK])))
 
     def _tax_rows(self, keys: Sequence[int]) -> dict[int, Sums]:
+        return self._of_documents(keys, DocumentTax.base, DocumentTax.amount)
+
+    def _taxed_before(self, keys: Sequence[int]) -> dict[int, Sums]:
+        """Return the tax of invoices that had fallen due with deposits."""
         of = DocumentTax
-        query = select(of.document_id, *_TAX, of.base, of.amount).order_by(of.place)
-        found: dict[int, Sums] = {key: {} for key in keys}
-        for key, *tax, base, amount in self._some(query, of.document_id, keys):
-            add(found[key], {TaxKey(*tax): (base, amount)})
-        return found
+        return self._of_documents(keys, of.before_base, of.before_tax)
 
-    def _taxed_before(
-        self, numbers: dict[int, str], rows: dict[int, Sums]
+    def _of_documents(
+        self, keys: Sequence[int], base: Any, tax: Any
     ) -> dict[int, Sums]:
-        """Return the tax of invoices that was not posted with them: it had been due.
-
-        Source:
-            docs/money.md: an invoice posts its tax less what fell due with deposits.
-        """
-        of = Entry
-        posted: dict[str, Sums] = {}
-        query = select(
-            of.document_number,
-            of.authority,
-            of.category,
-            of.rate,
-            of.detail,
-            of.base,
-            of.amount,
-        ).where(of.role == Role.TAX, of.event == Kind.INVOICE)
-        for number, *tax, base, amount in self._some(
-            query, of.document_number, [*numbers.values()]
-        ):
-            add(posted.setdefault(number, {}), {TaxKey(*tax): (-base, -amount)})
-        before = {}
-        for key, number in numbers.items():
-            before[key] = dict(rows[key])
-            add(before[key], posted.get(number, {}), -1)
-        return before
+        of = DocumentTax
+        query = select(of.document_id, *_TAX, base, tax).order_by(of.place)
+        found: dict[int, Sums] = {key: {} for key in keys}
+        for key, *row, on, amount in self._some(query, of.document_id, keys):
+            add(found[key], {TaxKey(*row): (on, amount)})
+        return found

@@ -30,6 +30,7 @@ from quoting.domain.phrase import say
 from quoting.store.database import Database
 from quoting.store.models import Customer, DocumentIssued, Order, Quote
 from quoting.workflow import (
+    closing,
     customers,
     debts,
     demo_bench,
@@ -37,7 +38,6 @@ from quoting.workflow import (
     documents,
     invoices,
     learning,
-    month,
     orders,
     own_record,
     payments,
@@ -544,7 +544,7 @@ class _Year:
             records = learning.gather(session, self.day)
             learning.keep(session, learning.attempt(records, now, "new records"), now)
         if self.day == _back(first - timedelta(days=1), -3):
-            month.close(
+            closing.close(
                 session, Month.of(first - timedelta(days=1)), self._now(_ACCOUNTS)
             )
 

@@ -25,7 +25,17 @@ from quoting.domain.country import Answer, Wording
 from quoting.domain.difference import Change, changes
 from quoting.domain.edition import Edition
 from quoting.domain.errors import RuleError, translatable
-from quoting.domain.invoice import Deducted, Document, Item, Kind, Party, Why, Work
+from quoting.domain.invoice import (
+    CodeShare,
+    Deducted,
+    Document,
+    Item,
+    Kind,
+    Party,
+    Why,
+    Work,
+    codes_within,
+)
 from quoting.domain.job import FreeLine, Job, Override
 from quoting.domain.journal import of_document
 from quoting.domain.legal_form import (
@@ -39,7 +49,7 @@ from quoting.domain.money import HUNDRED, ZERO, apportion, round_to
 from quoting.domain.pricing import Priced, price
 from quoting.domain.quote import Alternative, last_gate
 from quoting.domain.rates import Terms
-from quoting.domain.tax import Group
+from quoting.domain.tax import Group, Tax
 from quoting.domain.tax_rules import Certificate, exempted, first_named
 from quoting.domain.tax_rules import Change as RuleChange
 from quoting.files import document_file
@@ -495,12 +505,13 @@ def _deducted(
         if gross <= 0:
             break
         due -= gross
-        number, on = row.number, row.on
-        if row.document_id is not None:
-            paper = of_number(session, row.document_id)
-            number, on = paper.number, paper.on
+        if row.document_id is None:
+            taken.append(Deducted(row.number, row.on, gross))
+            continue
+        paper = content(session, row.document_id)
         taxes = taxes_within(session, row, gross, document.currency.unit)
-        taken.append(Deducted(number, on, gross, taxes))
+        codes = codes_within(paper, taxes, gross)
+        taken.append(Deducted(paper.number, paper.on, gross, taxes, codes))
     return tuple(taken)
 
 
@@ -766,29 +777,58 @@ def _keep_rows(session: Session, row: DocumentIssued, document: Document) -> Non
                 tax=minor(item.tax),
             )
         )
-    sums: dict[str, tuple[Decimal, Decimal]] = {}
-    for bit in (bit for item in document.items for bit in item.bits):
-        net, tax = sums.get(bit.code, (ZERO, ZERO))
-        sums[bit.code] = (net + bit.net, tax + bit.tax)
-    for code, (net, tax) in sums.items():
+    bits = (bit for item in document.items for bit in item.bits)
+    charged = _by_code(CodeShare(bit.code, bit.net, bit.tax) for bit in bits)
+    before = _by_code(share for each in document.deposits for share in each.codes)
+    for code in dict.fromkeys([*charged, *before]):
+        nothing = CodeShare(code, ZERO, ZERO)
+        own, due = charged.get(code, nothing), before.get(code, nothing)
         session.add(
-            DocumentCode(document_id=row.id, code=code, net=minor(net), tax=minor(tax))
+            DocumentCode(
+                document_id=row.id,
+                code=code,
+                net=minor(own.net),
+                tax=minor(own.tax),
+                before_net=minor(due.net),
+                before_tax=minor(due.tax),
+            )
         )
-    for place, group in enumerate(document.taxes, 1):
+    rows = {group.tax: group for group in document.taxes}
+    taken: dict[Tax, Group] = {}
+    for group in (group for each in document.deposits for group in each.taxes):
+        was = taken.get(group.tax, Group(group.tax, ZERO, ZERO))
+        taken[group.tax] = Group(
+            group.tax, was.base + group.base, was.amount + group.amount
+        )
+    for place, of in enumerate(dict.fromkeys([*rows, *taken]), 1):
+        none = Group(of, ZERO, ZERO)
+        row_of, fell_due = rows.get(of, none), taken.get(of, none)
         session.add(
             DocumentTax(
                 document_id=row.id,
                 place=place,
-                authority=group.tax.authority,
-                category=group.tax.category,
-                rate=f"{group.tax.rate.normalize():f}",
-                label=group.tax.label,
-                reason=group.tax.reason,
-                base=minor(group.base),
-                amount=minor(group.amount),
+                authority=of.authority,
+                category=of.category,
+                rate=f"{of.rate.normalize():f}",
+                label=of.label,
+                reason=of.reason,
+                base=minor(row_of.base),
+                amount=minor(row_of.amount),
+                before_base=minor(fell_due.base),
+                before_tax=minor(fell_due.amount),
             )
         )
     session.flush()
+
+
+def _by_code(shares: Iterable[CodeShare]) -> dict[str, CodeShare]:
+    sums: dict[str, CodeShare] = {}
+    for share in shares:
+        was = sums.get(share.code, CodeShare(share.code, ZERO, ZERO))
+        sums[share.code] = CodeShare(
+            share.code, was.net + share.net, was.tax + share.tax
+        )
+    return sums
 
 
 # Credit notes.

@@ -6,37 +6,35 @@ what its own rows cost, however many years stand before it.
 """
 
 from collections.abc import Iterable, Mapping, Sequence
-from datetime import date
+from dataclasses import replace
+from datetime import date, timedelta
 from decimal import Decimal
 from typing import Any, NamedTuple
 
-from sqlalchemy import Executable, and_, case, delete, func, or_, select, union_all
+from sqlalchemy import Executable, and_, case, func, or_, select, union_all
 from sqlalchemy.orm import Session, aliased
 
 from quoting.domain.cash_basis import TaxKey, add
 from quoting.domain.edition import Edition
-from quoting.domain.errors import RuleError, translatable
 from quoting.domain.invoice import Kind
 from quoting.domain.journal import Role
 from quoting.domain.money import ZERO, Currency
 from quoting.domain.month import (
     Balance,
-    EarlierOpenError,
     Ledger,
     Money,
     Month,
     Movements,
-    NotClosedError,
-    OpenMonthError,
-    Range,
     Report,
     Row,
     Sales,
+    TaxMoved,
     checks,
 )
 from quoting.store.models import (
     AccountName,
     Allocation,
+    CashCount,
     DepositMoved,
     DepositTaken,
     DocumentCode,
@@ -45,25 +43,14 @@ from quoting.store.models import (
     DocumentTax,
     Entry,
     GivenUp,
-    MonthAct,
     MonthBalance,
     Payment,
     SurchargeHeld,
 )
-from quoting.workflow import as_at, cash_basis, journal, rates
+from quoting.workflow import as_at, cash_basis, journal, numbers, rates
 from quoting.workflow.debts import GaveUp
 from quoting.workflow.deposits import APPLIED, KEPT, PAID_BACK
-from quoting.workflow.payments import NoReasonError
 from quoting.workflow.quotes import Now, note
-
-
-class UnreconciledError(RuleError):
-    """A month whose figures do not agree is not closed."""
-
-    message = translatable(
-        "{month} does not reconcile: {names}. Close it all the same only by name and "
-        "with a reason."
-    )
 
 
 def report(session: Session, month: Month, today: date) -> Report:
@@ -135,12 +122,17 @@ class _Gather:
 
     def report(self) -> Report:
         posted = self._posted()
-        ledger, owed, unused = self._ledger(posted), self._owed(), self._credits()
+        opening = balances(self.session, self.first, self.currency.code)
+        ledger = self._ledger(posted, opening)
+        owed, unused = self._owed(), self._credits()
         which = self.session, self.month, self.currency
         deposits, surcharges = as_at.deposits(*which), as_at.surcharges(*which)
         codes = self._codes()
-        moved = self._movements(owed, unused, deposits, surcharges, codes)
-        ranges = self._ranges()
+        moved = replace(
+            self._movements(owed, unused, deposits, surcharges, codes),
+            taxes=self._taxes_moved(posted, opening),
+        )
+        ranges = numbers.used(self.session, self.month)
         closed = journal.last_closed(self.session)
         return Report(
             month=self.month,
@@ -159,6 +151,7 @@ class _Gather:
             work=as_at.work(*which, deposits),
             given_up=self._given_up(),
             exempt=self._exempt(),
+            till=self._till(),
             ranges=ranges,
             ledger=ledger,
             moved=moved,
@@ -205,8 +198,9 @@ class _Gather:
         )
         return [_Posted(*row[:6], *map(int, row[6:])) for row in self._rows(query)]
 
-    def _ledger(self, posted: Iterable["_Posted"]) -> Ledger:
-        opening = balances(self.session, self.first, self.currency.code)
+    def _ledger(
+        self, posted: Iterable["_Posted"], opening: Mapping[tuple[str, str], int]
+    ) -> Ledger:
         moved: dict[tuple[str, str], int] = {}
         for row in posted:
             account = row.role, row.detail
@@ -227,16 +221,22 @@ class _Gather:
                 for (role, detail), amount in sorted(moved.items())
                 if role == Role.INCOME
             },
-            entries_out=tuple(
-                number
-                for (number,) in self._rows(
-                    select(Entry.document_number)
-                    .where(self._within(Entry.on), Entry.currency == self.currency.code)
-                    .group_by(Entry.event, Entry.document_number)
-                    .having(func.sum(Entry.amount) != 0)
-                )
-            ),
+            **self._entries(),
         )
+
+    def _entries(self) -> dict[str, Any]:
+        """Return how many entries there are, and those that do not balance."""
+        sums = (
+            select(Entry.document_number, func.sum(Entry.amount).label("out"))
+            .where(self._within(Entry.on), Entry.currency == self.currency.code)
+            .group_by(Entry.event, Entry.document_number)
+            .subquery()
+        )
+        out = self._rows(select(sums.c.document_number).where(sums.c.out != 0))
+        return {
+            "entries": self.session.scalar(select(func.count()).select_from(sums)) or 0,
+            "entries_out": tuple(number for (number,) in out),
+        }
 
     # Documents, payments and deposits themselves.
 
@@ -314,6 +314,8 @@ class _Gather:
             deposits_tax_before=kept[1],
             deposits_kept_tax=kept[2],
             deposits_kept_net=kept[0] - kept[1] - kept[2],
+            deposits_kept_untaxed=moves[_KEPT_UNTAXED][0] - moves[_KEPT_UNTAXED][2],
+            deposits_taxed=self._taxed_deposits(),
             surcharges_charged=lines.charged,
             surcharges_returned=lines.returned,
             surcharges_kept=self._sum(
@@ -329,11 +331,111 @@ class _Gather:
             tax_by_code=sum((row.tax for row in codes), ZERO),
             lines_net=sum(lines.income.values(), ZERO),
             lines_tax=lines.tax,
+            **self._each_document(),
+            days=self._days(),
             open_items=sum((row.amount for row in owed), ZERO)
             - sum((row.amount for row in unused), ZERO),
             deposits_open=sum((row.amount for row in deposits), ZERO),
             surcharges_open=sum((row.amount for row in surcharges), ZERO),
         )
+
+    def _taxed_deposits(self) -> Balance:
+        ends = (self.first - timedelta(days=1), self.last)
+        at = [as_at.taxed_deposits(self.session, end, self.currency) for end in ends]
+        return Balance(*at)
+
+    def _each_document(self) -> dict[str, Any]:
+        """Return how many documents there are, and those that do not add up."""
+        of, line, tax = DocumentIssued, DocumentLine, DocumentTax
+        where = self._within(of.on), of.currency == self.currency.code
+        many = select(func.count()).select_from(of).where(*where)
+
+        def out(rows: Any, *differ: Any) -> tuple[str, ...]:
+            query = (
+                select(of.number)
+                .outerjoin(rows, rows.document_id == of.id)
+                .where(*where)
+                .group_by(of.id)
+                .having(or_(*differ))
+            )
+            return tuple(number for (number,) in self._rows(query))
+
+        totals = select(of.number).where(*where, of.net + of.tax != of.gross)
+        return {
+            "documents": self.session.scalar(many) or 0,
+            "lines_out": out(
+                line,
+                func.coalesce(func.sum(line.net), 0) != of.net,
+                func.coalesce(func.sum(line.tax), 0) != of.tax,
+            ),
+            "taxes_out": out(tax, func.coalesce(func.sum(tax.amount), 0) != of.tax),
+            "totals_out": tuple(number for (number,) in self._rows(totals)),
+        }
+
+    def _days(self) -> dict[date, Decimal]:
+        of = DocumentIssued
+        sign = case((of.kind == Kind.CREDIT, -1), else_=1)
+        rows = self._rows(
+            select(of.on, func.sum(sign * of.gross))
+            .where(self._within(of.on), of.currency == self.currency.code)
+            .group_by(of.on)
+        )
+        return {on: self._money(gross) for on, gross in rows}
+
+    def _taxes_moved(
+        self, posted: Iterable["_Posted"], opening: Mapping[tuple[str, str], int]
+    ) -> dict[str, TaxMoved]:
+        """Return every tax by its label: its account, and what the documents say."""
+        was = {detail: -at for (of, detail), at in opening.items() if of == Role.TAX}
+        change: dict[str, int] = {}
+        otherwise: dict[str, int] = {}
+        for row in posted:
+            if row.role == Role.TAX:
+                change[row.detail] = change.get(row.detail, 0) - row.amount
+                if row.event not in _OF_DOCUMENTS:
+                    otherwise[row.detail] = otherwise.get(row.detail, 0) - row.amount
+        charged = self._charged_taxes()
+        found = {}
+        for label in {*was, *change, *(label for label, _ in charged)}:
+            at = was.get(label, 0)
+            found[label] = TaxMoved(
+                balance=Balance(
+                    self._money(at), self._money(at + change.get(label, 0))
+                ),
+                invoiced=self._money(charged.get((label, "invoiced"))),
+                credited=self._money(charged.get((label, "credited"))),
+                deposits=self._money(charged.get((label, "deposits"))),
+                before=self._money(charged.get((label, "before"))),
+                otherwise=self._money(otherwise.get(label)),
+            )
+        return {label: tax for label, tax in found.items() if tax != TaxMoved()}
+
+    def _charged_taxes(self) -> dict[tuple[str, str], int]:
+        """Return the taxes of the documents' own tables, by label and what it was."""
+        of, corrected = DocumentIssued, aliased(DocumentIssued)
+        rows = self._rows(
+            select(
+                DocumentTax.label,
+                of.kind,
+                corrected.kind,
+                func.sum(DocumentTax.amount),
+                func.sum(DocumentTax.before_tax),
+            )
+            .join(of, of.id == DocumentTax.document_id)
+            .outerjoin(corrected, corrected.id == of.corrects_id)
+            .where(self._within(of.on), of.currency == self.currency.code)
+            .group_by(DocumentTax.label, of.kind, corrected.kind)
+        )
+        sums: dict[tuple[str, str], int] = {}
+        for label, kind, corrects, tax, before in rows:
+            what, sign = "invoiced", 1
+            if Kind.DEPOSIT in (kind, corrects):
+                what, sign = "deposits", -1 if kind == Kind.CREDIT else 1
+            elif kind == Kind.CREDIT:
+                what = "credited"
+            for key, amount in ((what, sign * int(tax)), ("before", int(before))):
+                sums[label, key] = sums.get((label, key), 0) + amount
+        return sums
 
     def _lines(self) -> "_Lines":
         of_credit = DocumentIssued.kind == Kind.CREDIT
@@ -391,9 +493,11 @@ class _Gather:
         return {str(how): found.get(how, (ZERO, ZERO)) for how in GaveUp}
 
     def _deposit_moves(self) -> dict[str, tuple[Decimal, Decimal, Decimal]]:
+        """Return gross, tax before and tax now of what left deposits, by how."""
         rows = self._rows(
             select(
                 DepositMoved.how,
+                DepositTaken.document_id.is_(None),
                 func.sum(DepositMoved.gross),
                 func.sum(DepositMoved.tax_before),
                 func.sum(DepositMoved.tax_now),
@@ -403,48 +507,55 @@ class _Gather:
                 self._within(DepositMoved.on),
                 DepositTaken.currency == self.currency.code,
             )
-            .group_by(DepositMoved.how)
+            .group_by(DepositMoved.how, DepositTaken.document_id.is_(None))
         )
-        found = {
-            how: (self._money(gross), self._money(before), self._money(due))
-            for how, gross, before, due in rows
-        }
-        return {
-            how: found.get(how, (ZERO, ZERO, ZERO))
-            for how in (APPLIED, PAID_BACK, KEPT)
-        }
+        found = dict.fromkeys((APPLIED, PAID_BACK, KEPT, _KEPT_UNTAXED), (ZERO,) * 3)
+        for how, untaxed, *sums in rows:
+            for key in (how, _KEPT_UNTAXED) if untaxed and how == KEPT else (how,):
+                was = found.get(key, (ZERO,) * 3)
+                gross, before, due = map(self._money, sums)
+                found[key] = was[0] + gross, was[1] + before, was[2] + due
+        return found
 
     # Lists.
 
     def _codes(self) -> tuple[Sales, ...]:
-        credit = case((DocumentIssued.kind == Kind.CREDIT, 1), else_=0)
-        corrected = aliased(DocumentIssued)
+        of, corrected, code = DocumentIssued, aliased(DocumentIssued), DocumentCode
         rows = self._rows(
             select(
-                DocumentCode.code,
-                credit,
-                func.sum(DocumentCode.net),
-                func.sum(DocumentCode.tax),
+                code.code,
+                of.kind,
+                corrected.kind,
+                *map(func.sum, (code.net, code.tax, code.before_net, code.before_tax)),
             )
-            .join(DocumentIssued, DocumentIssued.id == DocumentCode.document_id)
-            .outerjoin(corrected, corrected.id == DocumentIssued.corrects_id)
-            .where(
-                self._within(DocumentIssued.on),
-                DocumentIssued.currency == self.currency.code,
-                DocumentIssued.kind != Kind.DEPOSIT,
-                or_(corrected.kind.is_(None), corrected.kind != Kind.DEPOSIT),
+            .join(of, of.id == code.document_id)
+            .outerjoin(corrected, corrected.id == of.corrects_id)
+            .where(self._within(of.on), of.currency == self.currency.code)
+            .group_by(code.code, of.kind, corrected.kind)
+            .order_by(code.code)
+        )
+        sums: dict[str, Sales] = {}
+        for label, kind, corrects, *minor in rows:
+            net, tax, before_net, before_tax = map(self._money, minor)
+            was = sums.get(label, Sales(label))
+            if Kind.DEPOSIT in (kind, corrects):
+                sign = -1 if kind == Kind.CREDIT else 1
+                before_net, before_tax = -sign * net, -sign * tax
+            elif kind == Kind.CREDIT:
+                was = was._replace(
+                    credited_net=was.credited_net + net,
+                    credited_tax=was.credited_tax + tax,
+                )
+            else:
+                was = was._replace(
+                    invoiced_net=was.invoiced_net + net,
+                    invoiced_tax=was.invoiced_tax + tax,
+                )
+            sums[label] = was._replace(
+                deposit_net=was.deposit_net - before_net,
+                deposit_tax=was.deposit_tax - before_tax,
             )
-            .group_by(DocumentCode.code, credit)
-            .order_by(DocumentCode.code)
-        )
-        sums: dict[str, dict[bool, tuple[Decimal, Decimal]]] = {}
-        for code, is_credit, net, tax in rows:
-            at = sums.setdefault(code, {})
-            at[bool(is_credit)] = (self._money(net), self._money(tax))
-        return tuple(
-            Sales(code, *at.get(False, (ZERO, ZERO)), *at.get(True, (ZERO, ZERO)))
-            for code, at in sums.items()
-        )
+        return tuple(sums.values())
 
     def _taxes(
         self, posted: Iterable["_Posted"]
@@ -629,22 +740,27 @@ class _Gather:
                 document.buyer,
                 document.on,
                 self._money(-tax.base if document.kind == Kind.CREDIT else tax.base),
-                "; ".join(filter(None, (tax.reason, document.certificate))),
+                _why_untaxed(tax.reason, document.certificate),
             )
             for document, tax in rows
         )
 
-    def _ranges(self) -> tuple[Range, ...]:
-        ranges = []
-        for kind in Kind:
-            numbers = self.session.scalars(
-                select(DocumentIssued.number)
-                .where(self._within(DocumentIssued.on), DocumentIssued.kind == kind)
-                .order_by(DocumentIssued.id)
-            ).all()
-            if numbers:
-                ranges.append(_range(kind, numbers))
-        return tuple(ranges)
+    def _till(self) -> tuple[Row, ...]:
+        rows = self.session.scalars(
+            select(CashCount)
+            .where(self._within(CashCount.on), CashCount.currency == self.currency.code)
+            .order_by(CashCount.id)
+        )
+        return tuple(
+            Row(
+                row.number,
+                row.by,
+                row.on,
+                self._money(row.counted - row.expected),
+                row.note,
+            )
+            for row in rows
+        )
 
     def _corrected(self) -> tuple[Row, ...]:
         corrected = aliased(DocumentIssued)
@@ -674,13 +790,15 @@ class _Gather:
 _CHUNK = 900
 
 
-def _range(series: str, numbers: Sequence[str]) -> Range:
-    """Return the numbers that a series used, and those missing between them."""
-    counted = {int(number.rsplit("-", 1)[1]): number for number in numbers}
-    low, high = min(counted), max(counted)
-    mask = counted[low].rsplit("-", 1)[0]
-    missing = tuple(f"{mask}-{n:05}" for n in range(low, high) if n not in counted)
-    return Range(series, counted[low], counted[high], len(counted), missing)
+#: What of the journal's lines of a tax comes from the documents' own tables.
+_OF_DOCUMENTS = frozenset((Kind.INVOICE, Kind.DEPOSIT, Kind.CREDIT))
+_KEPT_UNTAXED = "kept, not taxed before"
+
+
+def _why_untaxed(reason: str, certificate: str) -> str:
+    if certificate in reason:
+        return reason
+    return "; ".join(filter(None, (reason, certificate)))
 
 
 def balances(
@@ -713,96 +831,9 @@ def balances(
     return sums
 
 
-# Closing.
-
-
-def close(session: Session, month: Month, now: Now, *, why: str = "") -> None:
-    """Close a month: nothing dated in it, or before it, is changed any more.
-
-    Args:
-        session: of a transaction.
-        month: to be closed.
-        now: who closes it.
-        why: why it is closed although it does not reconcile; empty: only if it does.
-
-    Raises:
-        EarlierOpenError: an earlier month is to be closed first.
-        OpenMonthError: it is not over.
-        UnreconciledError: an identity does not hold, and *why* is empty.
-    """
-    if Month.of(now.on) <= month:
-        raise OpenMonthError(month=month, first=month.next.first.isoformat())
-    closed = journal.last_closed(session)
-    if closed is not None and month != closed.next:
-        raise EarlierOpenError(other=closed.next)
-    made = report(session, month, now.on)
-    if not made.reconciles and not why.strip():
-        names = "; ".join(check.name for check in made.checks if not check.holds)
-        raise UnreconciledError(month=month, names=names)
-    code = made.currency.code
-    for (role, detail), amount in balances(session, month.next.first, code).items():
-        if amount:
-            session.add(
-                MonthBalance(
-                    month=str(month),
-                    role=role,
-                    detail=detail,
-                    currency=code,
-                    amount=amount,
-                )
-            )
-    _act(session, month, journal.CLOSED, now, why)
-
-
-def reopen(session: Session, month: Month, why: str, now: Now) -> None:
-    """Open a closed month again; only the last one that was closed can be.
-
-    Raises:
-        EarlierOpenError: a later month is to be reopened first.
-        NoReasonError: *why* is empty.
-        NotClosedError: it is not closed.
-    """
-    if not why.strip():
-        raise NoReasonError
-    closed = journal.last_closed(session)
-    if closed is None or month > closed:
-        raise NotClosedError(month=month)
-    if month != closed:
-        raise EarlierOpenError(other=closed)
-    session.execute(delete(MonthBalance).where(MonthBalance.month == str(month)))
-    _act(session, month, journal.REOPENED, now, why)
-
-
-def _act(session: Session, month: Month, act: str, now: Now, why: str) -> MonthAct:
-    row = MonthAct(month=str(month), act=act, at=now.at, by=now.who, why=why.strip())
-    session.add(row)
-    session.flush()
-    note(
-        session,
-        "month",
-        month.year * 100 + month.month,
-        now,
-        f"month {act}",
-        new=str(month),
-        why=why,
-    )
-    return row
-
-
 def last_closed(session: Session) -> Month | None:
     """Return the last month that is closed; None: none is."""
     return journal.last_closed(session)
-
-
-def acts(session: Session, month: Month) -> list[MonthAct]:
-    """Return what was done with a month, the latest first."""
-    return list(
-        session.scalars(
-            select(MonthAct)
-            .where(MonthAct.month == str(month))
-            .order_by(MonthAct.id.desc())
-        )
-    )
 
 
 def months(session: Session, today: date) -> list[Month]:

@@ -25,7 +25,7 @@ from quoting.store.models import (
     DocumentTax,
     Entry,
 )
-from quoting.workflow import exports, month, rates
+from quoting.workflow import exports, month, month_tables, rates
 
 INVOICES, LINES = 10_000, 10
 MONTH = Month(2026, 10)
@@ -169,7 +169,7 @@ def test_the_spreadsheet_beside_the_library_alone(benchmark, full):
         made = month.report(session, MONTH, TODAY)
         tables = [
             table._replace(rows=list(table.rows))
-            for table in exports.tables(session, made)
+            for table in month_tables.tables(session, made)
         ]
 
     def alone():
@@ -185,7 +185,7 @@ def test_the_spreadsheet_beside_the_library_alone(benchmark, full):
         book.close()
 
     def ours():
-        return len(spreadsheet(tables, digits=2, notice=""))
+        return len(spreadsheet(tables, digits=2, notice=()))
 
     assert benchmark.pedantic(ours, rounds=1) > 0
     against(benchmark, "XlsxWriter on the same rows", alone, repeat=1)

@@ -51,9 +51,9 @@ def test_the_files_of_a_month_are_valid_and_the_same_again(records, tmp_path):
     first = run(records, tmp_path / "one")
     assert first.exit_code == 0, first.output
     assert "2026-11 reconciles" in first.output
-    assert "2026-11: for the first time." in first.output
+    assert first.output.count("bytes, for the first time\n") == 4
     second = run(records, tmp_path / "two")
-    assert "2026-11: same as sent" in second.output
+    assert second.output.count("bytes, same as sent ") == 4
     names = sorted(path.name for path in (tmp_path / "one").iterdir())
     assert names == [
         "month-2026-11-csv.zip",
@@ -110,7 +110,15 @@ def test_a_month_that_does_not_reconcile_says_so_and_fails(records, tmp_path):
     assert "2026-11 does not reconcile." in answer.output
     with zipfile.ZipFile(tmp_path / "out" / "month-2026-11-csv.zip") as packed:
         readme = packed.read("README.txt").decode()
-    assert readme.startswith("THIS MONTH DOES NOT RECONCILE: lines = documents")
+    said = "THIS MONTH DOES NOT RECONCILE: lines = documents"
+    assert readme.startswith(said)
+    with zipfile.ZipFile(tmp_path / "out" / "month-2026-11-xml.zip") as packed:
+        assert packed.read("README.txt").decode().startswith(said)
+    book = openpyxl.load_workbook(tmp_path / "out" / "month-2026-11.xlsx")
+    assert book.worksheets[0]["A1"].value.startswith(said)
+    pdf = PdfReader(tmp_path / "out" / "month-2026-11.pdf")
+    first = " ".join(pdf.pages[0].extract_text().split())
+    assert "This month does not reconcile: lines = documents, before tax" in first
 
 
 def test_no_month_is_refused_with_what_is_allowed(records, tmp_path):

@@ -341,11 +341,15 @@ def test_the_months_files_hold_what_the_screen_shows(shop, accounts, ready, cloc
         assert debit == sum(Decimal(each["credit"]) for each in journal) > 0
         assert json.loads(packed.read("datapackage.json"))["name"].startswith("month-")
     send(accounts, page, f"{page}/send", what="xml")
+    send(accounts, page, f"{page}/send", what="csv")
     assert "Sent" in accounts.get(page).text
     with shop.database.reading() as session:
         said = session.scalars(select(MonthAct.why).order_by(MonthAct.id)).all()
-    assert said[0] == "for the first time"
-    assert said[1].startswith("same as sent")
+    assert said == [
+        f"month-{clock():%Y-%m}-csv.zip: for the first time",
+        f"month-{clock():%Y-%m}-xml.zip: for the first time",
+        f"month-{clock():%Y-%m}-csv.zip: same as sent {clock():%Y-%m-%d}",
+    ]
 
 
 def test_the_reader_reads_and_changes_nothing(shop, accounts, at, ready):

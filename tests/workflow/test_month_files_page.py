@@ -6,7 +6,7 @@ from pathlib import Path
 from shop import DAY
 
 from quoting.domain.month import Month
-from quoting.workflow import exports, month
+from quoting.workflow import month, month_tables
 
 PAGE = Path(__file__).parents[2] / "docs" / "month-files.md"
 
@@ -24,7 +24,7 @@ def described():
 def test_the_page_describes_every_table_and_column_in_order(shop):
     with shop.database.reading() as session:
         made = month.report(session, Month.of(DAY), DAY)
-        tables = exports.tables(session, made)
+        tables = month_tables.tables(session, made)
     pages = list(described())
     assert [(name, columns) for name, _, columns in pages] == [
         (table.name, [(column.name, column.kind) for column in table.columns])

@@ -158,6 +158,8 @@ def _name(prefixed):
 def test_a_spreadsheet_program_finds_every_figure_date_and_text(month, tmp_path):
     archive, spreadsheet = month
     sheets = {name: rows for name, *rows in calculated(spreadsheet, tmp_path)}
+    [[(_, said)]] = sheets.pop("README")
+    assert said.startswith("Figures of one month as the shop's records have them.")
     tables = {name: rows for name, *rows in exported(archive)}
     assert list(sheets) == list(tables)
     for name, rows in tables.items():

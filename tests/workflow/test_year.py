@@ -17,7 +17,7 @@ from quoting.domain.invoice import Why
 from quoting.domain.job import FreeLine, Job
 from quoting.domain.month import Month
 from quoting.store.models import DocumentIssued, Entry, Payment
-from quoting.workflow import debts, deposits, invoices, month, payments, quotes
+from quoting.workflow import closing, debts, deposits, invoices, month, payments, quotes
 from quoting.workflow.invoices import Credited
 
 YEAR = 2027
@@ -110,7 +110,7 @@ def _close(shop, count):
     which = Month.of(DAY)
     while which < Month(YEAR, count + 1):
         with shop.database.transaction() as session:
-            month.close(session, which, now(days=(LATER - DAY).days))
+            closing.close(session, which, now(days=(LATER - DAY).days))
         which = which.next
 
 

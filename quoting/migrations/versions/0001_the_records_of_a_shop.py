@@ -145,6 +145,7 @@ def upgrade() -> None:
         sa.Column("id", sa.Integer(), nullable=False),
         sa.Column("month", sa.String(length=7), nullable=False),
         sa.Column("act", sa.String(length=12), nullable=False),
+        sa.Column("what", sa.String(length=8), nullable=False),
         sa.Column("at", sa.DateTime(), nullable=False),
         sa.Column("by", sa.String(length=200), nullable=False),
         sa.Column("why", sa.Text(), nullable=False),
@@ -695,6 +696,8 @@ def upgrade() -> None:
         sa.Column("code", sa.String(length=80), nullable=False),
         sa.Column("net", sa.BigInteger(), nullable=False),
         sa.Column("tax", sa.BigInteger(), nullable=False),
+        sa.Column("before_net", sa.BigInteger(), nullable=False),
+        sa.Column("before_tax", sa.BigInteger(), nullable=False),
         sa.ForeignKeyConstraint(
             ["document_id"],
             ["documents.id"],
@@ -739,6 +742,8 @@ def upgrade() -> None:
         sa.Column("reason", sa.Text(), nullable=False),
         sa.Column("base", sa.BigInteger(), nullable=False),
         sa.Column("amount", sa.BigInteger(), nullable=False),
+        sa.Column("before_base", sa.BigInteger(), nullable=False),
+        sa.Column("before_tax", sa.BigInteger(), nullable=False),
         sa.ForeignKeyConstraint(
             ["document_id"],
             ["documents.id"],
