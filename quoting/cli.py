@@ -599,7 +599,7 @@ def month(month: str, out: Path, database: str | None) -> None:
                 made = report(session, which, today)
             now = Now(_at_the_command_line(), at, today)
             out.mkdir(parents=True, exist_ok=True)
-            for what in ("csv", "xlsx", "xml", "pdf"):
+            for what in exports.KINDS:
                 file = exports.send(records, which, what, now, _begun(what))
                 (out / file.name).write_bytes(file.data)
                 said = f"{len(file.data)} bytes, {exports.compared(file)}"

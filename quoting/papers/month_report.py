@@ -134,6 +134,7 @@ def _sums(report: Report, formats: Formats) -> Iterable[_Table]:
             ("tax", "on", "tax"),
             [(label, money(base), money(tax)) for label, base, tax in taxes],
             2,
+            widths=(60, 20, 20),
         )
     yield _Table(
         "Income",
@@ -146,18 +147,21 @@ def _sums(report: Report, formats: Formats) -> Iterable[_Table]:
         ("method", "in", "out"),
         [(r.method, money(r.received), money(r.paid_back)) for r in report.money],
         2,
+        widths=(60, 20, 20),
     )
     yield _Table(
         "Credit notes, by reason",
         ("reason", "how many", "with tax"),
         [(why, str(many), money(gross)) for why, many, gross in report.reasons],
         2,
+        widths=(60, 20, 20),
     )
     yield _Table(
         "Debtors by age",
         ("days since", *BANDS, "unused credit", "balance"),
         [(since, *map(money, _aged(report, since))) for since in Since],
         6,
+        widths=(20, 14, 12, 12, 13, 15, 14),
     )
 
 
@@ -201,5 +205,5 @@ def _list(title: str, rows: Sequence[Row], formats: Formats) -> _Table:
         told,
         1,
         summed=True,
-        widths=(15, 23, 18, 30, 14),
+        widths=(13, 25, 21, 28, 13),
     )

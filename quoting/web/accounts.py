@@ -3,6 +3,7 @@
 from collections.abc import Callable, Mapping
 from decimal import Decimal
 from typing import TYPE_CHECKING
+from urllib import parse
 
 from flask import Blueprint, Response, abort, flash, render_template, request, url_for
 from flask.typing import ResponseReturnValue
@@ -754,11 +755,15 @@ def reopen_month(text: str) -> ResponseReturnValue:
 @bp.post("/months/<text>/send")
 @allow("accounts", "reader")
 def send_month(text: str) -> ResponseReturnValue:
-    """Write the month's files and return them in one ZIP file."""
+    """Write a file of a month; a header says how it compares with the last one."""
     which = Month.read(text)
     what = forms.text("what")
+    if what not in exports.KINDS:
+        abort(400)
     file = exports.send(wiring().database, which, what, wiring().now())
-    return _download(file.data, file.name, file.kind)
+    response = _download(file.data, file.name, file.kind)
+    response.headers["X-Compared"] = parse.quote(exports.compared(file))
+    return response
 
 
 @bp.get("/names")

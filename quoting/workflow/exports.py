@@ -30,6 +30,8 @@ NOTICE = (
     "Figures of one month as the shop's records have them. They are no advice: what "
     "they mean for tax is for a licensed adviser to say."
 )
+#: The files of a month.
+KINDS = ("csv", "xlsx", "xml", "pdf")
 _OUT = "THIS MONTH DOES NOT RECONCILE: {names}."
 _CHANGED = "THIS MONTH IS NOT AS IT WAS CLOSED ON {day}: {rows}."
 
@@ -69,7 +71,7 @@ def write(
     Args:
         session: to read from.
         made: the month's report.
-        what: ``csv``, ``xlsx``, ``xml`` or ``pdf``.
+        what: one of ``KINDS``.
         said: what stands on top of it; empty: what the month has to say.
         begun: is told each table by name.
 
@@ -153,7 +155,7 @@ def send(
     Args:
         database: of the shop.
         which: month.
-        what: ``csv``, ``xlsx``, ``xml`` or ``pdf``.
+        what: one of ``KINDS``.
         now: who sends it.
         begun: is told each table by name when it is begun, to compare and to write it.
 

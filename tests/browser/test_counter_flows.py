@@ -5,6 +5,7 @@ ISO/IEC 18004 (QR code); PDF files are read by pypdf.
 """
 
 import re
+import zipfile
 from io import BytesIO
 
 import pypdf
@@ -12,6 +13,7 @@ import pytest
 import zxingcpp
 from at_the_counter import FOUR, GUIDES, PAIR, Shop
 from PIL import Image
+from playwright.sync_api import expect
 
 from quoting.store.models import DocumentIssued
 
@@ -139,3 +141,19 @@ def test_a_sale_over_the_counter_ends_in_a_paid_invoice(page, shop):
     assert "Paid." in page.inner_text("[role=status]")
     assert price in text_of(printed(page, "Invoice"))
     assert [document.left for document in shop.rows(DocumentIssued)] == [0]
+
+
+def test_a_months_file_says_that_it_is_written_and_how_it_compares(
+    seat, house, tmp_path
+):
+    month = f"{house.clock():%Y-%m}"
+    page = seat("accounts")
+    page.goto(f"/accounts/months/{month}")
+    for said in ("for the first time", f"same as sent {house.clock():%Y-%m-%d}"):
+        with page.expect_download() as download:
+            page.get_by_role("button", name="CSV tables").press("Enter")
+        assert download.value.suggested_filename == f"month-{month}-csv.zip"
+        status = page.locator("[data-files] [role=status]")
+        expect(status).to_have_text(f"month-{month}-csv.zip is written, {said}.")
+        download.value.save_as(tmp_path / "month.zip")
+        assert zipfile.is_zipfile(tmp_path / "month.zip")

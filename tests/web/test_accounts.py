@@ -7,6 +7,7 @@ import zipfile
 from dataclasses import replace
 from datetime import date, timedelta
 from decimal import ROUND_HALF_UP, Decimal
+from urllib.parse import unquote
 
 import page as validator
 import pytest
@@ -695,3 +696,43 @@ def test_after_the_days_are_over_nothing_is_offered_for_paying_early(shop, at, c
 def papers(shop):
     with shop.database.reading() as session:
         return list(session.scalars(select(PaperMade).options(undefer(PaperMade.html))))
+
+
+def test_a_month_that_does_not_reconcile_says_so_on_top(shop, accounts, ready, clock):
+    """One cent is missing in the document: its lines and its total are out."""
+    row = issued(shop, accounts, ready, named="1")
+    with shop.database.transaction() as session:
+        session.get(DocumentIssued, row.id).net -= 1
+    text = accounts.get(f"/accounts/months/{clock():%Y-%m}").text
+    top = text.partition("For the accountant")[0]
+    assert "This month does not reconcile." in top
+    assert "lines = documents, before tax; each document: lines = net" in top
+    assert "It reconciles" not in text
+    assert "Out by £0.01" in text
+    assert "Out by -1" in text  # one document less is in order
+    assert row.number in text.partition("each document: lines = net</summary>")[2]
+
+
+def test_a_month_that_has_not_begun_reconciles_nothing_yet(accounts, clock):
+    page = f"/accounts/months/{clock().year + 2}-01"
+    text = accounts.get(page).text
+    assert "It has not begun." in text
+    assert "It reconciles" not in text
+    assert "Close it" not in text
+    assert (
+        "It reconciles so far" in accounts.get(f"/accounts/months/{clock():%Y-%m}").text
+    )
+
+
+@pytest.mark.parametrize("what", ["", "exe", "csv" * 40])
+def test_a_month_has_no_other_files(shop, accounts, clock, what):
+    page = f"/accounts/months/{clock():%Y-%m}"
+    assert send(accounts, page, f"{page}/send", what=what).status_code == 400
+    assert shop.rows(MonthAct) == []
+
+
+def test_a_month_s_file_says_how_it_compares(accounts, clock):
+    page = f"/accounts/months/{clock():%Y-%m}"
+    for said in ("for the first time", f"same as sent {clock():%Y-%m-%d}"):
+        answer = send(accounts, page, f"{page}/send", what="csv")
+        assert unquote(answer.headers["X-Compared"]) == said
