@@ -232,6 +232,9 @@ def _document(document_id: int, sent: Sent = _NO_FORM) -> str:
             credited=credited,
             told=story.of_document(session, row),
             held=deposits.held_for(session, row),
+            still_held=deposits.still_held(
+                session, invoices.invoiced_by(session, row), wiring().today()
+            ),
             surcharges=surcharges.of_document(session, row),
             given_up=debts.of_document(session, row),
             early=debts.early(session, row, wiring().today()),
@@ -606,6 +609,10 @@ def _deposits(sent: Sent = _NO_FORM) -> str:
         return render_template(
             "web/accounts/deposits.html",
             held=deposits.held(session),
+            asked=dict.fromkeys(
+                forms.keys(request.args.getlist("deposit")),
+                request.args.get("how", ""),
+            ),
             on=on,
             since=orders.since,
             days=LEFT_OVER,

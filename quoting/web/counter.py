@@ -44,6 +44,7 @@ from quoting.web.wiring import wiring
 from quoting.workflow import (
     counter_papers,
     customers,
+    deposits,
     orders,
     quotes,
     rates,
@@ -360,6 +361,7 @@ def order_page(order_id: int, sent: Sent = _NO_FORM) -> str:
             changed=orders.changed_since_yes(session, row.quote),
             reach=orders.reach(session, row.quote),
             deposits=orders.deposits(session, row.quote),
+            still_held=deposits.still_held(session, [row.quote], on),
             papers=papers,
             reply_by=on + timedelta(days=DAYS_TO_ANSWER),
             trail=trail,

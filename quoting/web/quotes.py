@@ -88,6 +88,7 @@ def _page(quote_id: int, sent: Sent = _NO_FORM, sought: str = "") -> str:
             terms_choices=[(t.code, t.name) for t in edition.terms.values()],
             said_yes=quotes.approvals(session, quote),
             deposits=orders.deposits(session, quote),
+            still_held=deposits.still_held(session, [quote], wiring().today()),
             taxed=deposits.taxed_on_receipt(session, wiring().today()),
             attempts=orders.attempts(session, quote),
             changed=orders.changed_since_yes(session, quote),

@@ -5,8 +5,11 @@ smallest unit of the shop's currency; everything is posted in the transaction th
 keeps it.
 """
 
+from collections.abc import Sequence
 from datetime import date, timedelta
 from decimal import Decimal
+from enum import StrEnum
+from typing import NamedTuple
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
@@ -24,7 +27,7 @@ from quoting.domain.invoice import (
     seller,
     tax_rows,
 )
-from quoting.domain.life import OrderState, check_deposit
+from quoting.domain.life import OrderState, QuoteState, check_deposit
 from quoting.domain.money import ZERO, Currency
 from quoting.domain.tax import Amount, Group, contained, split_gross
 from quoting.store import numbering
@@ -415,6 +418,58 @@ def left_over(session: Session, on: date, days: int = 60) -> list[DepositTaken]:
             .order_by(DepositTaken.on, DepositTaken.id)
         )
     )
+
+
+class JobOver(StrEnum):
+    """Why nothing more is done for a job."""
+
+    INVOICED = "invoiced"
+    HANDED_OVER = "handed over"
+    CONDEMNED = "condemned"
+    DECLINED = "declined"
+    LAPSED = "lapsed"
+
+
+_OVER_BY_ORDER = {
+    OrderState.COLLECTED: JobOver.HANDED_OVER,
+    OrderState.CONDEMNED: JobOver.CONDEMNED,
+}
+_OVER_BY_QUOTE = {
+    QuoteState.DECLINED: JobOver.DECLINED,
+    QuoteState.LAPSED: JobOver.LAPSED,
+}
+
+
+class StillHeld(NamedTuple):
+    """Deposits that are held though their job is over.
+
+    Attributes:
+        deposits: with what is held of each, the oldest first.
+        quote: that they are held for.
+        why: the job is over.
+    """
+
+    deposits: tuple[DepositTaken, ...]
+    quote: Quote
+    why: JobOver
+
+
+def still_held(session: Session, of: Sequence[Quote], on: date) -> list[StillHeld]:
+    """Return what is held for jobs that are over on a day."""
+    found = []
+    for quote in of:
+        rows = [row for row in orders.deposits(session, quote) if row.held > 0]
+        if rows and (why := _over(session, quote, on)):
+            found.append(StillHeld(tuple(rows), quote, why))
+    return found
+
+
+def _over(session: Session, quote: Quote, on: date) -> JobOver | None:
+    if invoices.invoice_of(session, quote) is not None:
+        return JobOver.INVOICED
+    if quote.order is not None:
+        return _OVER_BY_ORDER.get(OrderState(quote.order.state))
+    return _OVER_BY_QUOTE.get(quotes.state_on(quote, on))
 
 
 def of_key(session: Session, deposit_id: int) -> DepositTaken:

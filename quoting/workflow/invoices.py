@@ -1080,6 +1080,18 @@ def invoice_of(session: Session, quote: Quote) -> DocumentIssued | None:
     return row
 
 
+def invoiced_by(session: Session, document: DocumentIssued) -> list[Quote]:
+    """Return the quotes whose work an invoice is for, or the one that it corrects."""
+    return list(
+        session.scalars(
+            select(Quote)
+            .join(OrderInvoiced, OrderInvoiced.quote_id == Quote.id)
+            .where(OrderInvoiced.document_id == (document.corrects_id or document.id))
+            .order_by(Quote.id)
+        )
+    )
+
+
 def credited(session: Session, invoice: DocumentIssued) -> int:
     """Return how much of an invoice is credited, in the smallest unit."""
     return sum(

@@ -3,10 +3,12 @@
 import csv
 import io
 import json
+import re
 import zipfile
 from dataclasses import replace
 from datetime import date, timedelta
 from decimal import ROUND_HALF_UP, Decimal
+from html import unescape
 from urllib.parse import unquote
 
 import page as validator
@@ -239,6 +241,94 @@ def test_a_deposit_is_paid_back_kept_or_moved(shop, accounts):
     assert (row.held, row.quote_id) == (6000, other)
     send(accounts, page, form, how="keep", why="never came", taxed="1")
     assert shop.rows(DepositTaken)[0].held == 0
+
+
+def deposit(shop, quote, amount):
+    """Take a deposit for a quote; return its key."""
+    with shop.database.transaction() as session:
+        row = quotes.quote_of(session, quote)
+        return deposits.take_deposit(session, row, Decimal(amount), "cash", shop.now).id
+
+
+def over(text):
+    """Return what a page says is still held, by whole paragraphs."""
+    return [
+        unescape(re.sub(r"<[^>]+>", "", found))
+        for found in re.findall(r"<p>(<b>.*? is still held for .*?)</p>", text)
+    ]
+
+
+def test_when_a_job_is_invoiced_its_pages_say_what_is_still_held_for_it(
+    shop, accounts, at, ready
+):
+    """£960 more than the invoice comes to were taken."""
+    total = shop.told(FOUR).total
+    key = deposit(shop, ready, total + 960)
+    order = f"/counter/orders/{shop.read(ready).order.id}"
+    counter = at("counter")
+    for page in (f"/quotes/{ready}", order):
+        assert over(counter.get(page).text) == []
+
+    row = issued(shop, accounts, ready, named="1", deposits="1")
+
+    held = "£960.00 of deposit D-00001 is still held for Q-00001, and that is invoiced."
+    for_counter = " Accounts pays it back, holds it for another job or keeps it."
+    assert over(accounts.get(on(row)).text) == [held]
+    assert over(counter.get(on(row)).text) == [held + for_counter]
+    for page in (f"/quotes/{ready}", order):
+        assert over(counter.get(page).text) == [held + for_counter]
+    page = accounts.get(f"/quotes/{ready}").text
+    for how in ("back", "move", "keep"):
+        link = f"/accounts/deposits?deposit={key}&how={how}"
+        assert f'href="{link}#deposit{key}"' in unescape(page)
+        chosen = re.findall(
+            r'name="how" value="(\w+)" checked', accounts.get(link).text
+        )
+        assert chosen == [how]
+    send(
+        accounts, "/accounts/deposits", f"/accounts/deposits/{key}",
+        how="back", amount="960", method="cash", why="too much",
+    )  # fmt: skip
+    for page in (on(row), f"/quotes/{ready}"):
+        assert over(accounts.get(page).text) == []
+
+
+def test_when_heads_are_handed_over_or_condemned_it_is_said_what_is_held(
+    shop, at, ready
+):
+    deposit(shop, ready, 50)
+    page = f"/quotes/{ready}"
+    order = f"/counter/orders/{shop.read(ready).order.id}"
+    counter, bench = at("counter"), at("bench")
+    send(counter, order, f"{order}/hand-over", collected_by="Brook")
+    [said] = over(counter.get(order).text)
+    assert "£50.00 of deposit D-00001 is still held for Q-00001" in said
+    assert "and its heads are handed over. Its invoice takes it off" in said
+    assert over(counter.get(page).text) == [said]
+    assert over(bench.get(order).text) == []
+
+    key = shop.order(customer=shop.customer("Another"))
+    order = f"/counter/orders/{key}"
+    deposit(shop, shop.order_now(key).quote_id, 20)
+    assert over(counter.get(order).text) == []
+    send(counter, order, f"{order}/condemn", tag="A", why="cracked")
+    [said] = over(counter.get(order).text)
+    assert "£20.00 of deposit D-00002 is still held for Q-00002" in said
+    assert "and its heads are condemned. Its invoice takes it off: invoice it." in said
+
+
+def test_when_they_say_no_it_is_said_what_is_held(shop, at):
+    key = shop.quote(("", FOUR), caller="Pat")
+    deposit(shop, key, 50)
+    deposit(shop, key, 20)
+    page = f"/quotes/{key}"
+    counter = at("counter")
+    assert over(counter.get(page).text) == []
+    send(counter, page, f"{page}/step", move="decline", why="too dear")
+    [said] = over(counter.get(page).text)
+    assert said.startswith(
+        "£70.00 of 2 deposits is still held for Q-00001, and they said no."
+    )
 
 
 def test_a_taxed_deposit_is_paid_back_by_a_credit_note_that_is_printed(
