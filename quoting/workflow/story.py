@@ -4,7 +4,7 @@ It says who did what and why, and what it came to; never what it cost the shop, 
 long it took.
 """
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from datetime import datetime
 from decimal import Decimal
 from typing import NamedTuple
@@ -104,6 +104,7 @@ def _told(
         yield from _of_quote(session, quote, currency)
         yield from _of_deposits(session, quote, currency)
     documents = _documents(session, document_ids)
+    about = _About(quote_ids, [document.id for document in documents])
     for document in documents:
         money = currency or invoices.content(session, document.id).currency
         yield Told(
@@ -115,7 +116,16 @@ def _told(
             ": ".join(filter(None, (document.reason, document.because))),
             ("document", document.id),
         )
-        yield from _of_money(session, document, money)
+        yield from _of_money(session, document, money, about)
+        if document.kind == Kind.INVOICE:
+            yield from _of_the_rest(session, document, money, about)
+
+
+class _About(NamedTuple):
+    """What a story is about: keys of quotes and of documents."""
+
+    quotes: Collection[int]
+    documents: Collection[int]
 
 
 def _documents(session: Session, keys: list[int]) -> list[DocumentIssued]:
@@ -217,7 +227,7 @@ def _of_deposits(session: Session, quote: Quote, currency: Currency) -> Iterator
 
 
 def _of_money(
-    session: Session, document: DocumentIssued, currency: Currency
+    session: Session, document: DocumentIssued, currency: Currency, about: _About
 ) -> Iterator[Told]:
     used = or_(
         Allocation.document_id == document.id, Allocation.credit_id == document.id
@@ -225,29 +235,33 @@ def _of_money(
     for set_off in session.scalars(
         select(Allocation).where(used).order_by(Allocation.id)
     ):
+        amount = currency.from_minor(set_off.amount)
         key = set_off.refund_id or set_off.payment_id
         payment = session.get(Payment, key) if key else None
         if payment is None:
-            if set_off.credit_id == document.id:
-                yield Told(
-                    set_off.at,
-                    set_off.by,
-                    "credit note set against",
-                    _number(session, set_off.document_id),
-                    currency.from_minor(set_off.amount),
-                )
-            continue
-        yield Told(
-            payment.at,
-            payment.by,
-            f"paid back, {payment.method}"
-            if payment.amount < 0
-            else f"paid, {payment.method}",
-            payment.number,
-            currency.from_minor(set_off.amount),
-            payment.note,
-            ("payment", payment.id) if payment.paper_id else None,
-        )
+            what, number, opens = _set_against(session, set_off, document, about)
+            if what:
+                yield Told(set_off.at, set_off.by, what, number, amount, key=opens)
+        elif payment.amount > 0 and set_off.at > payment.at:
+            yield Told(
+                set_off.at,
+                set_off.by,
+                "paid by money on account",
+                payment.number,
+                amount,
+                key=_receipt(payment),
+            )
+        else:
+            how = "paid back" if payment.amount < 0 else "paid"
+            yield Told(
+                payment.at,
+                payment.by,
+                f"{how}, {payment.method}",
+                payment.number,
+                amount,
+                payment.note,
+                _receipt(payment),
+            )
     for given in session.scalars(
         select(GivenUp).where(GivenUp.document_id == document.id).order_by(GivenUp.id)
     ):
@@ -275,6 +289,71 @@ def _of_money(
             )
 
 
-def _number(session: Session, document_id: int | None) -> str:
-    row = session.get(DocumentIssued, document_id) if document_id else None
-    return row.number if row else ""
+def _receipt(payment: Payment) -> tuple[str, int] | None:
+    return ("payment", payment.id) if payment.paper_id else None
+
+
+def _set_against(
+    session: Session, set_off: Allocation, document: DocumentIssued, about: _About
+) -> tuple[str, str, tuple[str, int] | None]:
+    """Return what was set against a document without money, its number and its key.
+
+    Nothing where another part of the story tells it.
+    """
+    if set_off.credit_id == document.id and set_off.document_id:
+        other = session.get_one(DocumentIssued, set_off.document_id)
+        return "credit note set against", other.number, ("document", other.id)
+    if set_off.credit_id and set_off.credit_id not in about.documents:
+        note = session.get_one(DocumentIssued, set_off.credit_id)
+        return "paid by a credit note", note.number, ("document", note.id)
+    if set_off.deposit_id:
+        deposit = session.get_one(DepositTaken, set_off.deposit_id)
+        if deposit.quote_id not in about.quotes:
+            return "paid from a deposit", deposit.number, None
+    return "", "", None
+
+
+def _of_the_rest(
+    session: Session, document: DocumentIssued, currency: Currency, about: _About
+) -> Iterator[Told]:
+    """Yield what became of the money that payments brought beyond an invoice."""
+    first: dict[int, int] = {}
+    for set_off in session.scalars(
+        select(Allocation)
+        .where(
+            Allocation.document_id == document.id, Allocation.payment_id.is_not(None)
+        )
+        .order_by(Allocation.id)
+    ):
+        first.setdefault(set_off.payment_id or 0, set_off.id)
+    for later in session.scalars(
+        select(Allocation)
+        .where(Allocation.payment_id.in_(first))
+        .order_by(Allocation.id)
+    ):
+        payment_id = later.payment_id or 0
+        if later.id < first[payment_id] or later.document_id in about.documents:
+            continue
+        amount = currency.from_minor(later.amount)
+        if later.refund_id:
+            refund = session.get_one(Payment, later.refund_id)
+            yield Told(
+                refund.at,
+                refund.by,
+                f"over-payment paid back, {refund.method}",
+                refund.number,
+                amount,
+                refund.note,
+                _receipt(refund),
+            )
+        elif later.document_id:
+            payment = session.get_one(Payment, payment_id)
+            other = session.get_one(DocumentIssued, later.document_id)
+            yield Told(
+                later.at,
+                later.by,
+                f"rest of {payment.number} set against",
+                other.number,
+                amount,
+                key=("document", other.id),
+            )

@@ -862,6 +862,79 @@ def test_the_story_of_a_job_is_told_in_order_without_cost_or_minutes(shop, custo
     assert not any("min" in each.what or "cost" in each.what for each in told)
 
 
+def told_of(shop, key):
+    """Return what the story of a document says of money: what, number, amount, why."""
+    with shop.database.reading() as session:
+        told = story.of_document(session, session.get(DocumentIssued, key))
+    return [
+        (each.what, each.number, each.amount, each.why)
+        for each in told
+        if "paid" in each.what or "set against" in each.what
+    ]
+
+
+def test_the_story_says_what_became_of_an_over_payment(shop, customer):
+    """£25.00 too much: £15.00 are paid back, £10.00 pay a part of the next invoice."""
+    first = invoice(shop, agreed(shop, customer))
+    gross = row_of(shop, first).gross
+    paid = pay(shop, first, gross + 2500, days=1)
+    with shop.database.transaction() as session:
+        row = payments.payment_of(session, paid)
+        payments.refund(session, row, 1500, "bank transfer", "by mistake", now(days=2))
+    second = invoice(shop, agreed(shop, customer, days=3), days=3)
+    with shop.database.transaction() as session:
+        row = payments.payment_of(session, paid)
+        assert payments.set_against(session, row, now(days=4)) == 1000
+
+    money = Decimal(gross) / 100
+    assert told_of(shop, first) == [
+        ("paid, card", "P-00001", money, ""),
+        ("over-payment paid back, bank transfer", "R-00001", 15, "by mistake"),
+        ("rest of P-00001 set against", "I-00002", 10, ""),
+    ]
+    assert told_of(shop, second) == [("paid by money on account", "P-00001", 10, "")]
+
+
+def test_one_payment_for_two_invoices_is_told_by_both_and_once_by_each(shop, customer):
+    one, two = (invoice(shop, agreed(shop, customer, days=d), days=d) for d in (0, 1))
+    gross = row_of(shop, one).gross
+    with shop.database.transaction() as session:
+        payments.pay(session, gross + 700, "card", now(days=1), customer_id=customer)
+
+    assert told_of(shop, one) == [
+        ("paid, card", "P-00001", Decimal(gross) / 100, ""),
+        ("rest of P-00001 set against", "I-00002", 7, ""),
+    ]
+    assert told_of(shop, two) == [("paid, card", "P-00001", 7, "")]
+
+
+def test_the_story_says_which_credit_and_whose_deposit_paid_an_invoice(shop, customer):
+    first = invoice(shop, agreed(shop, customer))
+    pay(shop, first, row_of(shop, first).gross)
+    note = credit(shop, first, Credited(amount=Decimal(20)))
+    other = agreed(shop, customer)
+    with shop.database.transaction() as session:
+        quote = quotes.quote_of(session, other)
+        held = deposits.take_deposit(session, quote, Decimal(30), "card", now()).id
+    second = invoice(shop, agreed(shop, customer, days=1), days=1)
+    with shop.database.transaction() as session:
+        row = session.get(DocumentIssued, second)
+        assert (
+            payments.set_against(
+                session, session.get(DocumentIssued, note), now(days=2)
+            )
+            == 2000
+        )
+        deposit = deposits.of_key(session, held)
+        deposits.apply_deposit(session, deposit, row, 3000, now(days=3))
+
+    assert told_of(shop, second) == [
+        ("paid by a credit note", "C-00001", 20, ""),
+        ("paid from a deposit", "D-00001", 30, ""),
+    ]
+    assert told_of(shop, first)[1:] == [("credit note set against", "I-00002", 20, "")]
+
+
 def test_a_month_before_the_first_rate_tables_is_empty_and_reconciles(shop):
     made = report(shop, Month(2026, 9))
     assert made.reconciles
