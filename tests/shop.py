@@ -1,5 +1,6 @@
 """A shop with its rate tables in the records, and short ways to fill them."""
 
+import re
 import shutil
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
@@ -19,16 +20,23 @@ def now(who="Ada Tallow", days=0):
     return Now(who, datetime(on.year, on.month, on.day, 12, tzinfo=UTC), on)
 
 
-def part_payments(session):
-    """Bring in tables by which tax falls due when a deposit is received."""
+def other_tables(session, **keys):
+    """Bring in the demonstration's tables with other keys in shop.toml, as TOML."""
     with TemporaryDirectory() as name:
         tables = Path(shutil.copytree(folder("rates_demo"), Path(name) / "rates"))
         shop = tables / "shop.toml"
         text = shop.read_text("utf-8")
-        security = 'deposits = "security"'
-        assert security in text
-        shop.write_text(text.replace(security, 'deposits = "part_payment"'), "utf-8")
+        for key, value in keys.items():
+            line = f"{key} = {value}"
+            text, found = re.subn(rf"^{key} = .*$", line, text, flags=re.MULTILINE)
+            text = text if found else f"{line}\n{text}"
+        shop.write_text(text, "utf-8")
         rates.bring_in(session, tables, at=now().at, who="Ada")
+
+
+def part_payments(session):
+    """Bring in tables by which tax falls due when a deposit is received."""
+    other_tables(session, deposits='"part_payment"')
 
 
 class Shop:

@@ -94,7 +94,10 @@ class Country:
     )
     paper: str = column(choice("A4", "Letter"), "Paper size", default="A4")
     credit_note_days: int | None = column(
-        WHOLE, "Days within which a credit note is issued; empty: no rule", default=None
+        WHOLE,
+        "Days within which a credit note follows the change that it is for; empty: no "
+        "rule",
+        default=None,
     )
     retention_years: int | None = column(
         WHOLE, "Years that invoices are kept; empty: no one rule", default=None

@@ -1,19 +1,24 @@
 """Accounts: what is to be invoiced, who owes what, what is held, and the month."""
 
 from collections.abc import Callable, Mapping
+from datetime import date
 from decimal import Decimal
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 from urllib import parse
 
 from flask import Blueprint, Response, abort, flash, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 
+from quoting.domain import place
 from quoting.domain.ageing import BANDS, Since
-from quoting.domain.country import Answer
+from quoting.domain.country import Answer, Country, Region
+from quoting.domain.edition import Edition
 from quoting.domain.errors import RuleError
 from quoting.domain.invoice import Kind, Why
 from quoting.domain.job import FreeLine, Override
 from quoting.domain.month import Month
+from quoting.domain.rates import Shop
+from quoting.domain.tax import Policy
 from quoting.domain.tax_rules import asked
 from quoting.store.models import DepositTaken, DocumentIssued, Payment, Quote
 from quoting.web import forms
@@ -70,11 +75,35 @@ def today() -> ResponseReturnValue:
             surcharges=surcharges.held(session),
             months=month.months(session, on)[:12],
             closed=month.last_closed(session),
-            country=rates.in_force(session, on).edition.country(on),
+            place=_place(rates.in_force(session, on).edition, on),
             on=on,
             days=LEFT_OVER,
             shows=_shows(session),
         )
+
+
+class _Place(NamedTuple):
+    """What the rows of the shop's place say, and where its own tables differ."""
+
+    country: Country | None
+    region: Region | None
+    shop: Shop
+    policy: Policy
+    cash_differs: bool
+    net_to_consumers: bool
+    paper_differs: bool
+
+
+def _place(edition: Edition, on: date) -> _Place:
+    return _Place(
+        edition.country(on),
+        edition.region,
+        edition.shop,
+        edition.policy,
+        place.cash_differs(edition, on),
+        place.net_to_consumers(edition, on),
+        place.paper_differs(edition, on),
+    )
 
 
 def _shows(session: "Session") -> Shows:
@@ -224,6 +253,8 @@ def _document(document_id: int, sent: Sent = _NO_FORM) -> str:
         notes = invoices.taken_back(session, row, paper)
         left = invoices.left_by_line(paper, notes)
         credited = invoices.credited(session, row)
+        on = wiring().today()
+        country = rates.in_force(session, row.on).edition.country(row.on)
         return render_template(
             "web/accounts/document.html",
             row=row,
@@ -233,11 +264,14 @@ def _document(document_id: int, sent: Sent = _NO_FORM) -> str:
             told=story.of_document(session, row),
             held=deposits.held_for(session, row),
             still_held=deposits.still_held(
-                session, invoices.invoiced_by(session, row), wiring().today()
+                session, invoices.invoiced_by(session, row), on
             ),
+            country=country,
+            kept_until=country and place.kept_until(country, row.on),
+            late=country and place.late_for_credit(country, row.on, on),
             surcharges=surcharges.of_document(session, row),
             given_up=debts.of_document(session, row),
-            early=debts.early(session, row, wiring().today()),
+            early=debts.early(session, row, on),
             reasons=forms.pairs(Why),
             method_choices=forms.pairs(METHODS),
             shows=_shows(session),
