@@ -24,7 +24,9 @@ from quoting.domain.head import (
 )
 from quoting.domain.money import ONE, smallest_unit
 from quoting.domain.rates import (
+    DOCUMENT_STARTS,
     GROUPS,
+    NUMBER_STARTS,
     TABLES,
     TABLES_OF_SHOP,
     AgreedPrice,
@@ -87,6 +89,7 @@ def problems_of(shop: Shop, known: ReadTables) -> Iterator[Problem]:
     yield from _undone_findings(known)
     yield from _place_of_shop(shop, known)
     yield from _regions_of_rules(known)
+    yield from _numbers(shop, known)
 
 
 def _duplicates(name: str, known: ReadTables) -> Iterator[Problem]:
@@ -327,8 +330,41 @@ def _country(country: Country) -> Iterator[_Wrong]:
             yield "address", line, f"allowed words: {', '.join(ADDRESS_WORDS)}"
         elif "street" in words and len(words) > 1:
             yield "address", line, "street stands in a line of its own"
-    if not country.number_length:
-        yield "number_length", "0", "allowed: 1 or more"
+    if country.number_length <= _AFTER_START:
+        yield (
+            "number_length",
+            str(country.number_length),
+            f"allowed: {_AFTER_START + 1} or more: a sign, a dash and five digits",
+        )
+
+
+#: A number has a dash and at least five digits after what it begins with.
+_AFTER_START = 6
+
+
+def _numbers(shop: Shop, known: ReadTables) -> Iterator[Problem]:
+    """Yield series that give the same numbers, and documents' that are too long."""
+    first: dict[str, str] = {}
+    for key in NUMBER_STARTS:
+        start = getattr(shop, key)
+        if start in first:
+            said = f"allowed: another than that of {first[start]}"
+            yield Problem("shop.toml", None, key, start, said)
+        first.setdefault(start, key)
+    lengths = [
+        row.record.number_length
+        for row in known.placed["countries"]
+        if row.record.code == shop.country
+    ]
+    most = min(lengths, default=None)
+    for key in DOCUMENT_STARTS:
+        start = getattr(shop, key)
+        if most is not None and len(start) + _AFTER_START > most:
+            said = (
+                f"allowed: at most {most - _AFTER_START} signs, as number_length of "
+                f"{shop.country} in countries.csv is {most}"
+            )
+            yield Problem("shop.toml", None, key, start, said)
 
 
 def _tax_rule(rule: TaxRule) -> Iterator[_Wrong]:

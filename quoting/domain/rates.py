@@ -29,6 +29,7 @@ from quoting.domain.tables import (
     MARGIN,
     NOT_NEGATIVE,
     NUMBER,
+    NUMBER_START,
     PERCENT,
     POSITIVE,
     SHARE,
@@ -890,6 +891,49 @@ class Shop:
     )
     guarantee: str = column(TEXT, "Guarantee, as printed on papers", default="")
     how_to_accept: str = column(TEXT, "How to say yes, as printed", default="")
+    number_quote: str = column(
+        NUMBER_START, "What the numbers of quotes begin with", default="Q"
+    )
+    number_order: str = column(
+        NUMBER_START, "What the numbers of work orders begin with", default="W"
+    )
+    number_receipt: str = column(
+        NUMBER_START, "What the numbers of deposits taken begin with", default="D"
+    )
+    number_invoice: str = column(
+        NUMBER_START, "What the numbers of invoices begin with", default="I"
+    )
+    number_deposit_invoice: str = column(
+        NUMBER_START, "What the numbers of invoices of deposits begin with", default="A"
+    )
+    number_credit_note: str = column(
+        NUMBER_START, "What the numbers of credit notes begin with", default="C"
+    )
+    number_payment: str = column(
+        NUMBER_START, "What the numbers of payments begin with", default="P"
+    )
+    number_refund: str = column(
+        NUMBER_START, "What the numbers of refunds begin with", default="R"
+    )
+    number_given_up: str = column(
+        NUMBER_START, "What the numbers of debts given up begin with", default="G"
+    )
+    number_deposit_settled: str = column(
+        NUMBER_START, "What the numbers of deposits settled begin with", default="S"
+    )
+    number_surcharge_kept: str = column(
+        NUMBER_START,
+        "What the numbers of exchange surcharges kept begin with",
+        default="K",
+    )
+    number_cash_count: str = column(
+        NUMBER_START, "What the numbers of counts of the till begin with", default="T"
+    )
+
+    def number_start(self, series: str) -> str:
+        """Return what the numbers of a series begin with, such as ``credit note``."""
+        start: str = getattr(self, f"number_{series.replace(' ', '_')}")
+        return start
 
     @property
     def spoken(self) -> str:
@@ -902,6 +946,11 @@ class Shop:
         own = {self.postcode, self.town, f"{self.postcode} {self.town}"} - {"", " "}
         return tuple(line for line in self.address if line not in own)
 
+
+#: Keys of shop.toml that say what the numbers of a series begin with.
+NUMBER_STARTS = tuple(f.name for f in fields(Shop) if f.name.startswith("number_"))
+#: Those of documents that law has a number for.
+DOCUMENT_STARTS = ("number_invoice", "number_deposit_invoice", "number_credit_note")
 
 #: Keys of shop.toml that name a row of a table.
 TABLES_OF_SHOP: Mapping[str, str] = {

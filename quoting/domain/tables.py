@@ -44,6 +44,7 @@ _MOST_DIGITS = 12
 _MOST_DIGITS_OF_WHOLE = 9
 _CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f]")
 _CODE = re.compile(r"[A-Za-z0-9][A-Za-z0-9_.+-]*")
+_NUMBER_START = re.compile(r"[A-Z0-9](?:[A-Z0-9/-]{0,8}[A-Z0-9])?")
 _LIST = re.compile(r"[\s;]+")
 
 
@@ -99,6 +100,12 @@ def _code(text: str) -> str:
     return text
 
 
+def _number_start(text: str) -> str:
+    if not _NUMBER_START.fullmatch(text):
+        raise CellError
+    return text
+
+
 def _codes(text: str) -> tuple[str, ...]:
     codes = tuple(_code(part) for part in _LIST.split(text) if part)
     if twice := [code for code in codes if codes.count(code) > 1]:
@@ -134,6 +141,11 @@ PERCENT = Kind(
 )
 MARGIN = Kind(
     "number", "a per cent figure from 0 to below 100", _below_hundred, numeric=True
+)
+NUMBER_START = Kind(
+    "string",
+    "1 to 10 signs of A-Z, 0-9, / and -, neither / nor - first or last, such as 2027/I",
+    _number_start,
 )
 WHOLE = Kind("integer", "a whole number, 0 or more", _whole)
 YES_NO = Kind("string", "yes or no", _yes_no, ("yes", "no"))

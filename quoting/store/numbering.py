@@ -1,7 +1,8 @@
 """Numbers without gaps: taken inside the transaction that uses them.
 
 A number that is taken in a transaction which does not commit was never taken. The row
-of the series is locked until then, so two people never get the same one.
+of the series is locked until then, so two people never get the same one. What the
+numbers begin with may change: the series counts on.
 """
 
 from datetime import date
@@ -13,21 +14,8 @@ from sqlalchemy.orm import Session
 from quoting.domain.errors import RuleError, translatable
 from quoting.store.models import Series
 
-#: What each series puts before its number (common practice, no source).
-MASKS = {
-    "quote": "Q-{:05}",
-    "order": "W-{:05}",
-    "receipt": "D-{:05}",
-    "invoice": "I-{:05}",
-    "deposit invoice": "A-{:05}",
-    "credit note": "C-{:05}",
-    "payment": "P-{:05}",
-    "refund": "R-{:05}",
-    "given up": "G-{:05}",
-    "deposit settled": "S-{:05}",
-    "surcharge kept": "K-{:05}",
-    "cash count": "T-{:05}",
-}
+#: A number has no more signs than a document's may have (common practice, no source).
+MOST_SIGNS = 16
 
 
 class BackDatedError(RuleError):
@@ -39,16 +27,36 @@ class BackDatedError(RuleError):
     )
 
 
-def take(session: Session, series: str, on: date) -> str:
+class NumberTooLongError(RuleError):
+    """The count of a series has grown, and what stands before it leaves no room."""
+
+    message = translatable(
+        "{number} has more than {most} signs. Have the numbers of the series {series} "
+        "begin with less than {start}: shop.toml says with what."
+    )
+
+
+def written(start: str, count: int) -> str:
+    """Return a number: what it begins with, a dash, at least five digits.
+
+    >>> written("2027/I", 12)
+    '2027/I-00012'
+    """
+    return f"{start}-{count:05}"
+
+
+def take(session: Session, series: str, on: date, start: str) -> str:
     """Take the next number of a series.
 
     Args:
         session: of the transaction that issues the paper.
-        series: a key of ``MASKS``.
+        series: its name, such as ``credit note``.
         on: day of the paper.
+        start: what the number begins with.
 
     Raises:
         BackDatedError: *on* is before the day of the last number; none is taken.
+        NumberTooLongError: it has more than ``MOST_SIGNS``; none is taken.
 
     Source:
         Council Directive 2006/112/EC, Art. 226(2): a sequential number, based on one
@@ -60,10 +68,14 @@ def take(session: Session, series: str, on: date) -> str:
     ).one()
     if row.last_on is not None and on < row.last_on:
         raise BackDatedError(last=row.last_on.isoformat(), on=on.isoformat())
-    number = row.next
-    row.next, row.last_on = number + 1, on
+    number = written(start, row.next)
+    if len(number) > MOST_SIGNS:
+        raise NumberTooLongError(
+            number=number, most=MOST_SIGNS, series=series, start=start
+        )
+    row.next, row.last_on = row.next + 1, on
     session.flush()
-    return MASKS[series].format(number)
+    return number
 
 
 def _first(session: Session, series: str) -> None:

@@ -83,8 +83,10 @@ CAME_WITH = (
 DAYS_TO_ANSWER = 3
 #: Rows of work and of goods on the screen of a sale.
 _WORK_ROWS, _GOODS_ROWS = 3, 2
-_NUMBER = re.compile(r"([qw])\W*0*([0-9]{1,9})", re.IGNORECASE)
-_SERIES = {"q": "quote", "w": "order"}
+#: A number as people type it: with or without its dash, its leading zeros, capitals.
+_NUMBER = re.compile(
+    r"([A-Z0-9][A-Z0-9/-]{0,9}?)(?:\W+|(?<=[A-Z]))0*([0-9]{1,9})", re.IGNORECASE
+)
 _NO_FORM = Sent()
 
 
@@ -129,11 +131,10 @@ def _numbered(session: "Session", sought: str) -> str:
     match = _NUMBER.fullmatch(sought)
     if match is None:
         return ""
-    series = _SERIES[match[1].lower()]
-    number = numbering.MASKS[series].format(int(match[2]))
-    if series == "order":
-        key = session.scalar(select(Order.id).where(Order.number == number))
-        return url_for("counter.order", order_id=key) if key else ""
+    number = numbering.written(match[1].upper(), int(match[2]))
+    key = session.scalar(select(Order.id).where(Order.number == number))
+    if key:
+        return url_for("counter.order", order_id=key)
     key = session.scalar(select(Quote.id).where(Quote.number == number))
     return url_for("quotes.page", quote_id=key) if key else ""
 
@@ -284,7 +285,7 @@ def _tag_address() -> str:
     )
 
 
-@bp.get("/w/<number>/<tag>")
+@bp.get("/w/<path:number>/<tag>")
 @allow("counter", "bench")
 def tag(number: str, tag: str) -> ResponseReturnValue:
     """Lead from the code on a tag to its head."""

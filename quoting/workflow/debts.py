@@ -17,12 +17,11 @@ from quoting.domain.invoice import (
 )
 from quoting.domain.money import ZERO
 from quoting.domain.tax import Group
-from quoting.store import numbering
 from quoting.store.models import (
     DocumentIssued,
     GivenUp,
 )
-from quoting.workflow import invoices, journal, quotes, rates
+from quoting.workflow import invoices, journal, numbers, quotes, rates
 from quoting.workflow.payments import MoreThanHeldError, NoReasonError
 from quoting.workflow.quotes import Now
 
@@ -186,7 +185,7 @@ def _give_up(
     if not why.strip():
         raise NoReasonError
     row = GivenUp(
-        number=numbering.take(session, "given up", now.on),
+        number=numbers.take(session, "given up", now.on),
         how=how,
         document_id=document.id,
         on=now.on,

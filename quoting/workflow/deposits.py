@@ -30,14 +30,22 @@ from quoting.domain.invoice import (
 from quoting.domain.life import OrderState, QuoteState, check_deposit
 from quoting.domain.money import ZERO, Currency
 from quoting.domain.tax import Amount, Group, contained, split_gross
-from quoting.store import numbering
 from quoting.store.models import (
     DepositMoved,
     DepositTaken,
     DocumentIssued,
     Quote,
 )
-from quoting.workflow import debts, invoices, journal, orders, payments, quotes, rates
+from quoting.workflow import (
+    debts,
+    invoices,
+    journal,
+    numbers,
+    orders,
+    payments,
+    quotes,
+    rates,
+)
 from quoting.workflow.customers import NoSuchRecordError
 from quoting.workflow.quotes import Now
 
@@ -77,7 +85,7 @@ def take_deposit(
     edition = _edition(session, quote, now.on)
     currency = edition.currency
     minor = currency.to_minor(amount)
-    number = numbering.take(session, "receipt", now.on)
+    number = numbers.take(session, "receipt", now.on)
     document_id = None
     if taxed_on_receipt(session, now.on):
         document = _deposit_invoice(session, quote, edition, amount, now)
@@ -211,7 +219,7 @@ def pay_deposit_back(
         )
         number, tax = note.number, note.tax
     else:
-        number = numbering.take(session, "deposit settled", now.on)
+        number = numbers.take(session, "deposit settled", now.on)
         journal.post(
             session,
             "deposit paid back",
@@ -265,7 +273,7 @@ def keep_deposit(
         rows = tuple(
             Group(tax, net, owed) for tax, owed in zip(taxes, within, strict=True)
         )
-    number = numbering.take(session, "deposit settled", now.on)
+    number = numbers.take(session, "deposit settled", now.on)
     journal.post(
         session,
         "deposit kept",
@@ -341,7 +349,7 @@ def apply_deposit(
     _take_out(session, deposit, gross, "applied")
     currency = _currency(session, deposit.quote)
     amount = currency.from_minor(gross)
-    number = numbering.take(session, "deposit settled", now.on)
+    number = numbers.take(session, "deposit settled", now.on)
     journal.post(
         session,
         "deposit applied",

@@ -285,7 +285,7 @@ def xml_of(session: Session, document_id: int, syntax: str) -> tuple[str, bytes]
     if row is None or row.xml is None:
         raise NoSuchRecordError(what="XML of document", key=document_id)
     data = row.xml if syntax == "cii" else ubl(invoices.content(session, document_id))
-    return f"{row.number}-{syntax}.xml", data
+    return f"{row.number}-{syntax}.xml".replace("/", "-"), data
 
 
 def statement(session: Session, customer: Customer, now: Now) -> int:

@@ -54,7 +54,6 @@ from quoting.domain.tax_rules import Certificate, exempted, first_named
 from quoting.domain.tax_rules import Change as RuleChange
 from quoting.files import document_file
 from quoting.i18n import Formats
-from quoting.store import numbering
 from quoting.store.models import (
     Allocation,
     Customer,
@@ -69,7 +68,7 @@ from quoting.store.models import (
     Quote,
     SurchargeHeld,
 )
-from quoting.workflow import journal, orders, quotes, rates
+from quoting.workflow import journal, numbers, orders, quotes, rates
 from quoting.workflow.customers import NoSuchRecordError
 from quoting.workflow.quotes import Now
 
@@ -700,7 +699,7 @@ def keep(
         MonthLockedError: the month is closed.
     """
     journal.check_open(session, document.on)
-    number = numbering.take(session, document.kind, document.on)
+    number = numbers.take(session, document.kind, document.on)
     edition = rates.in_force(session, document.on).edition
     also = not_shown(document, edition.shop)
     legends = legends_for(edition.words, document, also) if edition.words else ()

@@ -47,7 +47,7 @@ from quoting.store.models import (
     Payment,
     SurchargeHeld,
 )
-from quoting.workflow import as_at, cash_basis, journal, numbers, rates
+from quoting.workflow import as_at, cash_basis, journal, number_gaps, rates
 from quoting.workflow.debts import GaveUp
 from quoting.workflow.deposits import APPLIED, KEPT, PAID_BACK
 from quoting.workflow.quotes import Now, note
@@ -132,7 +132,7 @@ class _Gather:
             self._movements(owed, unused, deposits, surcharges, codes),
             taxes=self._taxes_moved(posted, opening),
         )
-        ranges = numbers.used(self.session, self.month)
+        ranges = number_gaps.used(self.session, self.month)
         closed = journal.last_closed(self.session)
         return Report(
             month=self.month,

@@ -29,7 +29,7 @@ from quoting.domain.life import (
 from quoting.domain.quote import Alternative, Customer
 from quoting.domain.work_order import WorkOrder, work_order
 from quoting.files import work_done
-from quoting.store import database, numbering
+from quoting.store import database
 from quoting.store.models import (
     Approval,
     Ask,
@@ -42,7 +42,7 @@ from quoting.store.models import (
     Quote,
     Way,
 )
-from quoting.workflow import quotes
+from quoting.workflow import numbers, quotes
 from quoting.workflow.customers import (
     NoSuchRecordError,
     casting_key,
@@ -175,7 +175,7 @@ def book_in(session: Session, quote: Quote, came: BookedIn, now: Now) -> Order:
     revision = approval.way.revision
     edition = quotes.edition_of(session, revision)
     way = quotes.alternative(edition, approval.way, revision.on)
-    number = numbering.take(session, "order", now.on)
+    number = numbers.take(session, "order", now.on)
     order = Order(
         number=number,
         quote=quote,

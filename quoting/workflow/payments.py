@@ -24,7 +24,6 @@ from quoting.domain.job import Override
 from quoting.domain.life import check_credit
 from quoting.domain.money import Currency
 from quoting.domain.tax import to_pay_in_cash
-from quoting.store import numbering
 from quoting.store.models import (
     Allocation,
     AllocationTax,
@@ -36,7 +35,7 @@ from quoting.store.models import (
     Payment,
     Quote,
 )
-from quoting.workflow import journal, quotes, rates
+from quoting.workflow import journal, numbers, quotes, rates
 from quoting.workflow.customers import NoSuchRecordError
 from quoting.workflow.quotes import Now
 
@@ -135,7 +134,7 @@ def pay(
     edition = rates.in_force(session, day).edition
     currency = edition.currency
     rounding = _rounding(edition, amount, method, owed, document)
-    number = numbering.take(session, "payment", day)
+    number = numbers.take(session, "payment", day)
     row = Payment(
         number=number,
         customer_id=whose,
@@ -353,7 +352,7 @@ def refund(
         raise MoreThanHeldError(
             given=money(amount), left=money(source.left), what=source.number
         )
-    number = numbering.take(session, "refund", now.on)
+    number = numbers.take(session, "refund", now.on)
     row = Payment(
         number=number,
         customer_id=source.customer_id,

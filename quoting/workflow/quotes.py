@@ -36,7 +36,7 @@ from quoting.domain.quote import (
 from quoting.domain.quote import Customer as OnPaper
 from quoting.domain.quote import Quote as Offer
 from quoting.files import job_document
-from quoting.store import audit, database, numbering
+from quoting.store import audit, database
 from quoting.store.models import (
     Answer,
     Approval,
@@ -46,7 +46,7 @@ from quoting.store.models import (
     Way,
     WayLine,
 )
-from quoting.workflow import rates
+from quoting.workflow import numbers, rates
 from quoting.workflow.customers import (
     NoSuchRecordError,
     address_of,
@@ -142,7 +142,7 @@ def save(
     until = holds_until(current.edition, now.on)
     priced = _priced(current.edition, ways, now.on)
     quote = Quote(
-        number=numbering.take(session, "quote", now.on),
+        number=numbers.take(session, "quote", now.on),
         state=QuoteState.DRAFT if draft else QuoteState.OFFERED,
         on=now.on,
         valid_until=until,

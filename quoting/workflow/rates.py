@@ -21,6 +21,7 @@ from sqlalchemy.orm import Session, undefer
 
 from quoting.domain.edition import Edition
 from quoting.domain.errors import RuleError, translatable
+from quoting.domain.rates import Shop
 from quoting.files.edition import read_edition
 from quoting.store import audit
 from quoting.store.models import PartPrice, RateEdition, Trail
@@ -137,10 +138,7 @@ def in_force(session: Session, on: date) -> InForce:
     Raises:
         NoEditionError: there is none.
     """
-    row = session.connection().execute(_IN_FORCE, {"on": on}).first()
-    if row is None:
-        raise NoEditionError(on=on.isoformat())
-    signs, bind = _Signs._make((*row, on)), session.get_bind()
+    signs, bind = _signs(session, on), session.get_bind()
     writing = bind.get_execution_options().get("writing")
     if not writing and (seen := _SEEN.get(bind)) and seen[0] == signs:
         return seen[1]
@@ -149,6 +147,24 @@ def in_force(session: Session, on: date) -> InForce:
     if not writing:  # what is not yet written may never be
         _SEEN[bind] = signs, found
     return found
+
+
+def shop_on(session: Session, on: date) -> Shop:
+    """Return what shop.toml says on a day, as the edition that is in force has it.
+
+    Raises:
+        NoEditionError: there is none.
+    """
+    signs = _signs(session, on)
+    edition = _READ.get(signs.sha256) or _unpacked(session, signs.id, signs.sha256)
+    return edition.shop
+
+
+def _signs(session: Session, on: date) -> _Signs:
+    row = session.connection().execute(_IN_FORCE, {"on": on}).first()
+    if row is None:
+        raise NoEditionError(on=on.isoformat())
+    return _Signs._make((*row, on))
 
 
 def edition_of(session: Session, edition_id: int, on: date) -> Edition:

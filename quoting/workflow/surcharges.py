@@ -4,12 +4,11 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from quoting.domain import journal as posting
-from quoting.store import numbering
 from quoting.store.models import (
     DocumentIssued,
     SurchargeHeld,
 )
-from quoting.workflow import invoices, journal
+from quoting.workflow import invoices, journal, numbers
 from quoting.workflow.customers import NoSuchRecordError
 from quoting.workflow.payments import NoReasonError, NothingHeldError
 from quoting.workflow.quotes import Now
@@ -28,7 +27,7 @@ def keep(session: Session, held: SurchargeHeld, why: str, now: Now) -> Surcharge
     if held.held <= 0:
         raise NothingHeldError(what=held.description)
     currency = invoices.content(session, held.document_id).currency
-    number = numbering.take(session, "surcharge kept", now.on)
+    number = numbers.take(session, "surcharge kept", now.on)
     journal.post(
         session,
         "surcharge kept",

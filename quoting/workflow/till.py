@@ -5,12 +5,11 @@ from sqlalchemy.orm import Session
 
 from quoting.domain import journal as posting
 from quoting.domain.errors import RuleError, translatable
-from quoting.store import numbering
 from quoting.store.models import (
     CashCount,
     Entry,
 )
-from quoting.workflow import journal, quotes, rates
+from quoting.workflow import journal, numbers, quotes, rates
 from quoting.workflow.payments import MoreThanHeldError
 from quoting.workflow.quotes import Now
 
@@ -54,7 +53,7 @@ def count_cash(
         )
     if counted != expected and not note.strip():
         raise DiffersError(counted=money(counted), expected=money(expected))
-    number = numbering.take(session, "cash count", now.on)
+    number = numbers.take(session, "cash count", now.on)
     journal.post(
         session,
         "cash count",

@@ -39,7 +39,7 @@ from quoting.store.models import (
     Way,
     WayLine,
 )
-from quoting.store.numbering import MASKS
+from quoting.store.numbering import written
 from quoting.workflow import rates
 from quoting.workflow.demo_shop import dated
 from quoting.workflow.quotes import OnPaper
@@ -296,7 +296,7 @@ class _Writer:
             "engine": worked.way.job.heads[0].layout.name,
             "casting": f"TL{self.rng.randrange(10_000):04}A",
         }
-        number = MASKS["quote"].format(at + 1)
+        number = written("Q", at + 1)
         quote = self._add(
             Quote,
             number=number,
@@ -386,7 +386,7 @@ class _Writer:
             recorded_by=WHO,
         )
         at = self.keys.get(Order, 0) + 1
-        number = MASKS["order"].format(at)
+        number = written("W", at)
         here = (self.on - day).days < 12
         ready = None if here and self.rng.random() < 0.7 else day + timedelta(days=6)
         collected = None if here else day + timedelta(days=9)

@@ -299,7 +299,7 @@ def test_the_rows_that_the_tests_start_from_are_good(table):
         ("countries", {"address": "street; city"}, "address", "city", "postcode, town"),
         ("countries", {"address": "street town"}, "address", "street town", "its own"),
         ("countries", {"address": "street; -"}, "address", "-", "allowed words"),
-        ("countries", {"number_length": "0"}, "number_length", "0", "1 or more"),
+        ("countries", {"number_length": "6"}, "number_length", "6", "7 or more"),
         ("countries", {"deposit_tax": "later"}, "deposit_tax", "later", "one of rec"),
         ("countries", {"checked": "surely"}, "checked", "surely", "from memory"),
         ("countries", {"source": ""}, "source", "", "empty"),
@@ -386,6 +386,38 @@ def test_a_place_of_the_shop_that_the_tables_lack_is_named(
 
     assert [(p.file, p.column, p.found) for p in some] == [("shop.toml", column, found)]
     assert allowed in some[0].allowed
+
+
+@pytest.mark.parametrize(
+    ("shop", "column", "found", "allowed"),
+    [
+        ({"number_refund": "I"}, "number_refund", "I", "than that of number_invoice"),
+        ({"number_quote": "W"}, "number_order", "W", "than that of number_quote"),
+    ],
+)
+def test_two_series_whose_numbers_would_be_the_same_are_named(
+    shop, column, found, allowed
+):
+    [problem] = problems(shop=shop)
+    assert (problem.file, problem.column, problem.found) == ("shop.toml", column, found)
+    assert allowed in problem.allowed
+
+
+@pytest.mark.parametrize("key", ["invoice", "deposit_invoice", "credit_note"])
+def test_a_documents_number_is_no_longer_than_its_country_allows(key):
+    """Of 10 signs 4 are left before a dash and five digits."""
+    text, _ = more("countries", {**COUNTRY, "code": "XB", "number_length": "10"})
+    words, _ = more("wording", {**WORDING, "country": "XB"})
+    tables = {"countries": text, "wording": words}
+    shop = {"country": "XB", "language": "en"}
+    assembled(**tables, shop={**shop, f"number_{key}": "2027"})
+
+    [problem] = problems(**tables, shop={**shop, f"number_{key}": "2027I"})
+    assert (problem.column, problem.found) == (f"number_{key}", "2027I")
+    assert problem.allowed == (
+        "allowed: at most 4 signs, as number_length of XB in countries.csv is 10"
+    )
+    assembled(**tables, shop={**shop, "number_quote": "2027Q"})
 
 
 def test_a_country_whose_rows_all_begin_after_the_edition_is_named():

@@ -285,6 +285,10 @@ def test_problems_of_all_files_are_named_at_once_and_nothing_is_read(folder):
         ("digits = 2.5", "digits", "whole number"),
         ('no_fix_per = "valve"', "no_fix_per", "head, job"),
         ('decimal_mark = ";"', "decimal_mark", "one of"),
+        ('number_invoice = "I-"', "number_invoice", "neither / nor - first or last"),
+        ('number_invoice = "inv"', "number_invoice", "signs of A-Z, 0-9, / and -"),
+        ('number_invoice = "I#####"', "number_invoice", "signs of A-Z, 0-9, / and -"),
+        ('number_invoice = "WORKSHOP/26"', "number_invoice", "1 to 10 signs"),
     ],
 )
 def test_a_key_of_the_shop_that_cannot_be_is_named_with_its_line(

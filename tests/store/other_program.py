@@ -21,7 +21,7 @@ AT = datetime(2026, 3, 2, 8, tzinfo=UTC)
 def issue(session: Session) -> str:
     """Take a number for a quote and write it down, with its entry in the trail."""
     quote = Quote(
-        number=numbering.take(session, "quote", ON),
+        number=numbering.take(session, "quote", ON, "Q"),
         state="draft",
         on=ON,
         valid_until=ON,

@@ -7,7 +7,8 @@ from itertools import chain
 import pytest
 
 from quoting.store import audit
-from quoting.store.numbering import BackDatedError, take
+from quoting.store.models import Series
+from quoting.store.numbering import BackDatedError, NumberTooLongError, take
 
 ON = date(2026, 3, 2)
 
@@ -19,7 +20,7 @@ def in_a_row(many):
 def test_forty_numbers_taken_by_eight_people_are_one_to_forty(database):
     def one(_turn):
         with database.transaction() as session:
-            return take(session, "quote", ON)
+            return take(session, "quote", ON, "Q")
 
     with ThreadPoolExecutor(8) as people:
         numbers = list(people.map(one, range(40)))
@@ -41,35 +42,57 @@ def test_forty_numbers_taken_by_eight_programs_are_one_to_forty(
 
 def test_a_number_of_a_transaction_that_fails_is_given_out_again(database):
     with database.transaction() as session:
-        take(session, "quote", ON)
+        take(session, "quote", ON, "Q")
 
     def fail():
         with database.transaction() as session:
-            take(session, "quote", ON)
+            take(session, "quote", ON, "Q")
             raise ZeroDivisionError
 
     with pytest.raises(ZeroDivisionError):
         fail()
 
     with database.transaction() as session:
-        assert take(session, "quote", ON) == "Q-00002"
+        assert take(session, "quote", ON, "Q") == "Q-00002"
 
 
 def test_each_series_counts_for_itself(database):
     with database.transaction() as session:
-        numbers = [take(session, name, ON) for name in ("quote", "order", "receipt")]
+        series = {"quote": "Q", "order": "W", "receipt": "D"}
+        numbers = [take(session, name, ON, start) for name, start in series.items()]
 
     assert numbers == ["Q-00001", "W-00001", "D-00001"]
 
 
 def test_a_day_before_the_last_paper_is_refused_and_takes_no_number(database):
     with database.transaction() as session:
-        take(session, "quote", ON)
+        take(session, "quote", ON, "Q")
     with (
         pytest.raises(BackDatedError, match="2026-03-02"),
         database.transaction() as session,
     ):
-        take(session, "quote", ON - timedelta(days=1))
+        take(session, "quote", ON - timedelta(days=1), "Q")
 
     with database.transaction() as session:
-        assert take(session, "quote", ON) == "Q-00002"
+        assert take(session, "quote", ON, "Q") == "Q-00002"
+
+
+def test_a_series_counts_on_when_its_numbers_begin_otherwise(database):
+    with database.transaction() as session:
+        numbers = [take(session, "invoice", ON, start) for start in ("I", "2027/I")]
+
+    assert numbers == ["I-00001", "2027/I-00002"]
+
+
+def test_no_number_is_longer_than_sixteen_signs_and_none_is_lost_by_it(database):
+    """Ten signs, a dash and five digits are sixteen; the hundred-thousandth has six."""
+    with database.transaction() as session:
+        session.add(Series(name="invoice", next=99_999, last_on=ON))
+        assert take(session, "invoice", ON, "WORKSHOP/I") == "WORKSHOP/I-99999"
+    with (
+        pytest.raises(NumberTooLongError, match="begin with less than WORKSHOP/I"),
+        database.transaction() as session,
+    ):
+        take(session, "invoice", ON, "WORKSHOP/I")
+    with database.transaction() as session:
+        assert take(session, "invoice", ON, "I") == "I-100000"

@@ -11,7 +11,7 @@ from io import BytesIO
 import pytest
 from at_the_counter import FOUR, GUIDES, PAIR, Shop, form, send
 from PIL import Image
-from shop import part_payments
+from shop import other_tables, part_payments
 
 from quoting.files import photo
 from quoting.store.models import (
@@ -614,6 +614,25 @@ def test_a_number_typed_in_full_leads_to_its_order(shop, counter, typed):
     answer = counter.get("/counter/find", query_string={"q": typed})
 
     assert answer.location == f"/counter/orders/{key}"
+
+
+@pytest.mark.parametrize("typed", ["2027/W-00001", "2027/w1", " 2027/w 1 "])
+def test_a_number_that_begins_as_the_shop_says_is_found_and_stands_on_the_tag(
+    shop, counter, typed
+):
+    with shop.database.transaction() as session:
+        other_tables(session, number_order='"2027/W"')
+    quote = shop.yes(shop.quote(("", FOUR), customer_id=shop.customer()))
+    send(counter, f"/counter/book-in?quote={quote}", "/counter/book-in")
+    [order] = shop.rows(Order)
+
+    answer = counter.get("/counter/find", query_string={"q": typed})
+
+    assert answer.location == f"/counter/orders/{order.id}"
+    [code] = re.findall(r"QR code: (http[^<]+)<", shop.paper("tag labels")[1])
+    assert code == "http://localhost/counter/w/2027/W-00001/A"
+    lead = counter.get(code.removeprefix("http://localhost"))
+    assert lead.location == f"/counter/orders/{order.id}#head-A"
 
 
 def test_a_quotes_number_leads_to_the_quote_when_its_heads_are_here_too(shop, counter):

@@ -12,7 +12,7 @@ from datetime import timedelta
 from decimal import Decimal
 
 import pytest
-from shop import DAY, Shop, now, part_payments
+from shop import DAY, Shop, now, other_tables, part_payments
 from sqlalchemy import func, select
 
 from quoting.domain.consent import Consent, How, NeedsYesError
@@ -743,6 +743,30 @@ def test_a_month_that_does_not_reconcile_says_which_figures_differ(shop, custome
         pytest.raises(closing.UnreconciledError, match="before tax"),
     ):
         closing.close(session, MONTH, now(days=10))
+
+
+def test_numbers_begin_as_the_tables_of_their_day_say_and_count_on(shop, customer):
+    first = invoice(shop, agreed(shop, customer))
+    with shop.database.transaction() as session:
+        other_tables(session, number_invoice='"2027/I"', number_quote='"OFFER"')
+    quote = agreed(shop, customer, days=1)
+    with shop.database.reading() as session:
+        assert quotes.quote_of(session, quote).number == "OFFER-00002"
+    with shop.database.transaction() as session:
+        rows = [quotes.quote_of(session, quote)]
+        second = documents.issue(session, rows, now(days=1)).id
+
+    assert [row_of(shop, key).number for key in (first, second)] == [
+        "I-00001",
+        "2027/I-00002",
+    ]
+    with shop.database.reading() as session:
+        name, _ = documents.xml_of(session, second, "ubl")
+    assert name == "2027-I-00002-ubl.xml"
+    made = report(shop)
+    [used] = made.ranges
+    assert (used.first, used.last, used.missing) == ("I-00001", "2027/I-00002", ())
+    assert out(made) == []
 
 
 def test_a_number_that_is_missing_is_named(shop, customer):
