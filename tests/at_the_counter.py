@@ -12,7 +12,7 @@ from quoting.domain.job import AskedPart, Job
 from quoting.domain.life import OrderMove
 from quoting.domain.phrase import say
 from quoting.domain.pricing import price
-from quoting.store.models import PaperMade
+from quoting.store.models import Entry, PaperMade
 from quoting.workflow import customers, documents, issuing, orders, quotes, rates
 from quoting.workflow.orders import BookedIn
 from quoting.workflow.quotes import About, Asked, Now
@@ -135,6 +135,14 @@ class Shop:
         """Return every row of a table."""
         with self.database.reading() as session:
             return list(session.scalars(select(table)))
+
+    def posted(self, event):
+        """Return what the entries of an event post, by account."""
+        return {
+            f"{row.role} {row.detail}".strip(): row.amount
+            for row in self.rows(Entry)
+            if row.event == event
+        }
 
     def paper(self, kind):
         """Return key and content of the only paper of a kind."""

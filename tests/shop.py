@@ -20,8 +20,11 @@ def now(who="Ada Tallow", days=0):
     return Now(who, datetime(on.year, on.month, on.day, 12, tzinfo=UTC), on)
 
 
-def other_tables(session, **keys):
-    """Bring in the demonstration's tables with other keys in shop.toml, as TOML."""
+def other_tables(session, other=(), **keys):
+    """Bring in the demonstration's tables with other keys in shop.toml, as TOML.
+
+    *other*: of further files a name, a text in it, and what stands there instead.
+    """
     with TemporaryDirectory() as name:
         tables = Path(shutil.copytree(folder("rates_demo"), Path(name) / "rates"))
         shop = tables / "shop.toml"
@@ -31,6 +34,10 @@ def other_tables(session, **keys):
             text, found = re.subn(rf"^{key} = .*$", line, text, flags=re.MULTILINE)
             text = text if found else f"{line}\n{text}"
         shop.write_text(text, "utf-8")
+        for file, old, new in other:
+            text = (tables / file).read_text("utf-8")
+            assert old in text
+            (tables / file).write_text(text.replace(old, new), "utf-8")
         rates.bring_in(session, tables, at=now().at, who="Ada")
 
 

@@ -272,6 +272,7 @@ def _document(document_id: int, sent: Sent = _NO_FORM) -> str:
             surcharges=surcharges.of_document(session, row),
             given_up=debts.of_document(session, row),
             early=debts.early(session, row, on),
+            in_cash=payments.in_cash(session, row.left, on),
             reasons=forms.pairs(Why),
             method_choices=forms.pairs(METHODS),
             shows=_shows(session),

@@ -913,7 +913,7 @@ def credit(
     if (part := min(row.left, locked.left)) > 0:
         set_against(session, locked, part, now, credit=row)
     _give_surcharges_back(session, document, locked)
-    if not _stands(session, locked):
+    if not stands(session, locked):
         _open_again(session, locked)
     return row
 
@@ -1074,7 +1074,7 @@ def invoice_of(session: Session, quote: Quote) -> DocumentIssued | None:
         .order_by(DocumentIssued.id.desc())
         .limit(1)
     ).one_or_none()
-    if row is None or not _stands(session, row):
+    if row is None or not stands(session, row):
         return None
     return row
 
@@ -1100,7 +1100,8 @@ def credited(session: Session, invoice: DocumentIssued) -> int:
     )
 
 
-def _stands(session: Session, invoice: DocumentIssued) -> bool:
+def stands(session: Session, invoice: DocumentIssued) -> bool:
+    """Tell whether an invoice is not credited in full; one of nothing stands."""
     return credited(session, invoice) < invoice.gross or not invoice.gross
 
 

@@ -35,7 +35,7 @@ from quoting.store.models import (
     Payment,
     Quote,
 )
-from quoting.workflow import journal, numbers, quotes, rates
+from quoting.workflow import invoices, journal, numbers, quotes, rates
 from quoting.workflow.customers import NoSuchRecordError
 from quoting.workflow.quotes import Now
 
@@ -65,6 +65,15 @@ class NotOwedError(RuleError):
     """A document on which nobody ever owes anything was to be paid."""
 
     message = translatable("{number} is a credit note: pay it out, or set it against.")
+
+
+class CreditedInFullError(RuleError):
+    """An invoice of which nothing stands any more was to be paid."""
+
+    message = translatable(
+        "{number} is credited in full: nothing is owed on it. Take the payment for the "
+        "invoice that stands, or on the customer's account."
+    )
 
 
 class NothingHeldError(RuleError):
@@ -118,6 +127,7 @@ def pay(
         note: in words.
 
     Raises:
+        CreditedInFullError: *document* is.
         MonthLockedError: the month is closed.
         NobodysMoneyError: more is paid than owed, and nobody has an account.
         NothingPaidError: it is not above nothing.
@@ -128,6 +138,8 @@ def pay(
         raise NothingPaidError
     if document is not None and document.kind == Kind.CREDIT:
         raise NotOwedError(number=document.number)
+    if document is not None and not invoices.stands(session, document):
+        raise CreditedInFullError(number=document.number)
     day = on or now.on
     whose = customer_id if customer_id is not None else _whose(document)
     owed = _owed(session, whose, document)
@@ -213,14 +225,23 @@ def _rounding(
     """Return what cash settles besides: it pays a rounded sum in full."""
     if method != Method.CASH or edition.policy.cash_step is None:
         return 0
-    currency = edition.currency
     sums = [document.left] if document else []
     sums.append(sum(row.left for row in owed))
     for due in sums:
-        cash = to_pay_in_cash(currency.from_minor(due), edition.policy)
-        if due and currency.to_minor(cash) == amount:
+        if due and _in_cash(edition, due) == amount:
             return due - amount
     return 0
+
+
+def in_cash(session: Session, due: int, on: date) -> int:
+    """Return what cash pays a sum that is due in full with, on a day."""
+    return _in_cash(rates.in_force(session, on).edition, due)
+
+
+def _in_cash(edition: Edition, due: int) -> int:
+    currency = edition.currency
+    cash = to_pay_in_cash(currency.from_minor(due), edition.policy)
+    return currency.to_minor(cash)
 
 
 def _note(session: Session, now: Now, what: str, row: Payment, said: str) -> None:

@@ -8,10 +8,10 @@ from at_the_counter import Shop, send
 from shop import other_tables
 
 from quoting.domain.life import OrderMove
-from quoting.store.models import DocumentIssued
+from quoting.store.models import DocumentIssued, Payment
 from quoting.workflow import documents, orders, quotes
 
-NOWHERE = {"region": '""', "ceiling": '""'}
+NOWHERE = {"region": '""', "ceiling": '""', "tax_old_unit": '"NOTAX"'}
 FRENCH = {**NOWHERE, "country": '"FR"', "language": '"fr"', "locale": '"fr_FR"',
           "currency": '"EUR"'}  # fmt: skip
 CANADIAN = {**NOWHERE, "country": '"CA"', "language": '"en"', "locale": '"en_CA"',
@@ -29,9 +29,9 @@ def shop(database, clock):
 def place(shop):
     """Return what moves the shop to a country: keys of shop.toml, as TOML."""
 
-    def move(**keys):
+    def move(*other, **keys):
         with shop.database.transaction() as session:
-            other_tables(session, **keys)
+            other_tables(session, other, **keys)
 
     return move
 
@@ -60,6 +60,28 @@ def invoice(shop):
 
 
 # What the rows of a place say.
+
+
+@pytest.mark.parametrize(
+    ("code", "language", "locale", "demand"),
+    [
+        ("DE", "de", "de_DE", "An electronic till needs a certified security device"),
+        ("AT", "de", "de_AT", "recorded in a register with a certified signature"),
+        ("BE", "nl", "nl_BE", "are sent as e-invoices through a network since 2026"),
+        ("IT", "it", "it_IT", "takings of consumers through a certified till"),
+        ("PT", "pt", "pt_PT", "Software that makes invoices has to be certified"),
+    ],
+)
+def test_accounts_warn_of_certified_registers_and_of_a_countrys_own_channel(
+    place, accounts, code, language, locale, demand
+):
+    place(
+        **NOWHERE, country=f'"{code}"', language=f'"{language}"',
+        locale=f'"{locale}"', currency='"EUR"',
+    )  # fmt: skip
+    warning = said(accounts.get("/accounts").text)[1]
+    assert demand in warning
+    assert warning.endswith("ask a licensed adviser.")
 
 
 def test_accounts_say_what_a_country_demands_that_the_program_does_not_do(
@@ -155,3 +177,68 @@ def test_an_invoice_says_until_when_it_is_kept_and_from_when_a_credit_may_be_lat
         reason_code="goodwill", because="agreed this morning",
     )  # fmt: skip
     assert answer.status_code == 303, answer.text
+
+
+# Cash: Canada Revenue Agency, GI-131, in steps of 0.05 with the tax unchanged.
+
+#: HST of 13 %, and cash in steps of 0.05.
+HST = (
+    ("tax/one_rate.csv", "18.5", "13"),
+    ("tax/one_rate.toml", 'level = "document"', 'level = "document"\ncash_step = 0.05'),
+)
+
+
+def owed(shop, price):
+    """Issue the invoice for goods at a price before tax; return its row."""
+    shop.owes(price, shop.customer())
+    return shop.rows(DocumentIssued)[-1]
+
+
+@pytest.mark.parametrize(
+    ("price", "tax", "gross", "cash", "rounding"),
+    [
+        # 179.00 + 13 % of it, 23.27, are 202.27; to the nearest 0.05: 202.25.
+        ("179.00", 2327, 20227, "202.25", 2),
+        # 179.01 + 23.2713, so 23.27, are 202.28: 202.30.
+        ("179.01", 2327, 20228, "202.30", -2),
+    ],
+)
+def test_cash_pays_a_sum_rounded_to_its_step_in_full_and_the_tax_stays(
+    shop, place, at, price, tax, gross, cash, rounding
+):
+    place(*HST, **CANADIAN)
+    row = owed(shop, price)
+    assert (row.tax, row.gross) == (tax, gross)
+    page, accounts = f"/accounts/documents/{row.id}", at("accounts")
+    assert f"In cash: ${cash}." in accounts.get(page).text
+
+    answer = send(accounts, page, f"{page}/pay", amount=cash, method="cash")
+
+    assert answer.status_code == 303, answer.text
+    [paid] = shop.rows(Payment)
+    assert (paid.rounding, paid.left) == (rounding, 0)
+    assert shop.posted("payment") == {
+        "money cash": gross - rounding,
+        "cash rounding": rounding,
+        "debtors": -gross,
+    }
+    [row] = shop.rows(DocumentIssued)
+    assert (row.left, row.tax, row.gross) == (0, tax, gross)
+    month = accounts.get(f"/accounts/months/{row.on:%Y-%m}").text
+    assert "It reconciles" in month
+
+
+def test_what_is_not_paid_in_cash_is_not_rounded(shop, place, accounts):
+    """202.25 by card leave 0.02 of 202.27 owed."""
+    place(*HST, **CANADIAN)
+    row = owed(shop, "179.00")
+    page = f"/accounts/documents/{row.id}"
+    send(accounts, page, f"{page}/pay", amount="202.25", method="card")
+    [paid] = shop.rows(Payment)
+    assert (paid.rounding, shop.rows(DocumentIssued)[0].left) == (0, 2)
+    assert "cash rounding" not in shop.posted("payment")
+
+
+def test_without_a_step_nothing_is_said_of_cash(shop, accounts):
+    row = owed(shop, "179.00")
+    assert "In cash" not in accounts.get(f"/accounts/documents/{row.id}").text
