@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from quoting.domain.errors import RuleError, translatable
 from quoting.domain.invoice import Bit, Document, Item, Kind, Reference, Why, tax_rows
-from quoting.domain.money import ZERO, fit, round_to
+from quoting.domain.money import HUNDRED, ZERO, fit, round_to
 
 if TYPE_CHECKING:
     from quoting.domain.tax import Taxes
@@ -37,6 +37,15 @@ class NothingCreditedError(RuleError):
     """A credit note would credit nothing."""
 
     message = translatable("Say what is credited: lines, an amount, or all of it.")
+
+
+class NotAShareError(RuleError):
+    """A line is to be credited by a share that is none."""
+
+    message = translatable(
+        "{percent} per cent of {what} cannot be credited: write more than 0 and at "
+        "most 100, where 100 is all of the line."
+    )
 
 
 class Left(NamedTuple):
@@ -112,7 +121,8 @@ def credit_lines(
             surcharge where the law has it so.
 
     Raises:
-        NothingCreditedError: no line was chosen, or not a share of it.
+        NotAShareError: a share is none.
+        NothingCreditedError: no line was chosen.
         NothingLeftError: nothing is left of a line.
         TooMuchCreditedError: less is left of a line than is to be credited.
     """
@@ -121,7 +131,8 @@ def credit_lines(
     taken: list[tuple[int, Bit]] = []
     for place, share in lines.items():
         if not 0 < share <= 1:
-            raise NothingCreditedError
+            percent = f"{(share * HUNDRED).normalize():f}"
+            raise NotAShareError(percent=percent, what=names.get(place, str(place)))
         bits = [bit for bit in left if _hangs_on(bit, place)]
         if not any(bit.rest.gross for bit in bits):
             raise NothingLeftError(what=names.get(place, str(place)))

@@ -538,10 +538,12 @@ def account(customer_id: int) -> ResponseReturnValue:
 def _account(customer_id: int, sent: Sent = _NO_FORM) -> str:
     with wiring().reading() as session:
         customer = customers.customer(session, customer_id)
+        account = payments.account(session, customer, wiring().today())
         return render_template(
             "web/accounts/customer.html",
             customer=customer,
-            account=payments.account(session, customer, wiring().today()),
+            account=account,
+            written_off=debts.written_off(session, account.settled),
             method_choices=forms.pairs(METHODS),
             shows=_shows(session),
             sent=sent,
@@ -787,7 +789,10 @@ def reopen_month(text: str) -> ResponseReturnValue:
 
     def do(session: "Session") -> str:
         which = Month.read(text)
-        closing.reopen(session, which, forms.text("why"), wiring().now())
+        why = forms.needed(
+            "why", "Why the month is opened again, which stays on record"
+        )
+        closing.reopen(session, which, why, wiring().now())
         flash(f"{which} is open again.")
         return url_for("accounts.month_page", text=str(which))
 

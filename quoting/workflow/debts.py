@@ -3,6 +3,7 @@
 Amounts are in the smallest unit of the currency of the invoice.
 """
 
+from collections.abc import Iterable
 from datetime import date, timedelta
 from enum import StrEnum
 
@@ -134,6 +135,21 @@ def of_document(session: Session, document: DocumentIssued) -> list[GivenUp]:
     """Return what was given up of a document, in order."""
     query = select(GivenUp).where(GivenUp.document_id == document.id)
     return list(session.scalars(query.order_by(GivenUp.id)))
+
+
+def written_off(
+    session: Session, documents: Iterable[DocumentIssued]
+) -> dict[int, int]:
+    """Return by key of a document what of it was written off, where anything was."""
+    rows = session.execute(
+        select(GivenUp.document_id, func.sum(GivenUp.gross))
+        .where(
+            GivenUp.document_id.in_([row.id for row in documents]),
+            GivenUp.how == GaveUp.WRITE_OFF,
+        )
+        .group_by(GivenUp.document_id)
+    )
+    return {key: int(gross) for key, gross in rows}
 
 
 def early(session: Session, document: DocumentIssued, on: date) -> int:

@@ -16,6 +16,7 @@ from hypothesis import strategies as st
 from invoicing import free, invoice, invoices, rows, under
 
 from quoting.domain.credit import (
+    NotAShareError,
     NothingCreditedError,
     NothingLeftError,
     ReasonNeededError,
@@ -329,9 +330,12 @@ def test_what_is_credited_already_is_refused():
         credit_amount(document, [everything], dec("0.01"))
 
 
-@pytest.mark.parametrize("share", ["0", "-0.5", "1.01"])
-def test_a_share_beyond_the_line_is_refused(share):
-    with pytest.raises(NothingCreditedError, match="Say what is credited"):
+@pytest.mark.parametrize(
+    ("share", "percent"), [("0", "0"), ("-0.5", "-50"), ("1.01", "101"), ("1.5", "150")]
+)
+def test_a_share_beyond_the_line_is_refused_with_what_is_allowed(share, percent):
+    said = rf"^{percent} per cent of .* write more than 0 and at most 100,"
+    with pytest.raises(NotAShareError, match=said):
         credit_lines(mixed(), [], {1: dec(share)})
 
 

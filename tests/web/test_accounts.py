@@ -235,12 +235,33 @@ def test_a_deposit_is_paid_back_kept_or_moved(shop, accounts):
     assert refused.status_code == 422
     assert "200.00 is more than the 100.00 that is left" in refused.text
     send(accounts, page, form, how="back", amount="40.00", method="card", why="less")
-    assert "£60.00 of it is still held" in accounts.get(page).text
+    said = accounts.get(page).text
+    assert "£60.00 of it is still held" in said
+    assert "D-00001, £60.00 left of £100.00" in said
+    taken = accounts.get(f"/quotes/{quote}").text
+    assert "£100.00 cash, 26 November 2026; £60.00 of it is still held" in taken
     send(accounts, page, form, how="move", to="Q-00002", why="same man")
     [row] = shop.rows(DepositTaken)
     assert (row.held, row.quote_id) == (6000, other)
     send(accounts, page, form, how="keep", why="never came", taxed="1")
     assert shop.rows(DepositTaken)[0].held == 0
+    taken = accounts.get(f"/quotes/{other}").text
+    assert "£100.00 cash, 26 November 2026; nothing of it is held any more" in taken
+
+
+def test_a_work_order_says_what_is_left_of_a_deposit(shop, accounts, at, ready):
+    """£40.00 of £100.00 are paid back."""
+    key = deposit(shop, ready, 100)
+    order = f"/counter/orders/{shop.read(ready).order.id}"
+    taken = "<dt>taken</dt><dd>£100.00 cash"
+    assert f"{taken}</dd>" in at("counter").get(order).text
+    send(
+        accounts, "/accounts/deposits", f"/accounts/deposits/{key}",
+        how="back", amount="40", method="cash", why="less to do",
+    )  # fmt: skip
+    assert f"{taken}, of which £60.00 is still held</dd>" in (
+        at("counter").get(order).text
+    )
 
 
 def deposit(shop, quote, amount):
@@ -412,7 +433,12 @@ def test_a_month_is_closed_sent_and_reopened_by_the_owner(
     assert "Closed" in accounts.get(page).text
     assert accounts.send(f"{page}/reopen", page, why="x").status_code == 403
     owner = at("owner")
-    assert send(owner, page, f"{page}/reopen", why="").status_code == 422
+    unsaid = send(owner, page, f"{page}/reopen", why="")
+    assert unsaid.status_code == 422
+    assert (
+        "Why the month is opened again, which stays on record: say it first."
+        in unsaid.text
+    )
     assert send(owner, page, f"{page}/reopen", why="forgot one").status_code == 303
     assert [act.act for act in shop.rows(MonthAct)] == ["closed", "reopened"]
 

@@ -187,6 +187,83 @@ def test_the_work_of_a_month_is_invoiced_together_from_its_list(shop, at, clock)
     assert nothing in accounts.get("/accounts").text
 
 
+# Shares, and debts given up.
+
+
+@pytest.mark.parametrize("typed", ["150", "-5", "0"])
+def test_a_share_of_a_line_that_is_none_is_refused_with_what_is_allowed(
+    shop, accounts, exchanged, typed
+):
+    row = exchanged("OLDCAR")
+    said = (
+        "cannot be credited: write more than 0 and at most 100, where 100 is all of "
+        "the line."
+    )
+    by_line = send(
+        accounts, on(row), f"{on(row)}/credit", what="lines", share1=typed,
+        reason_code="goodwill", because="scratched",
+    )  # fmt: skip
+    unit = judge(shop, accounts, row, share="back", part=typed, why="heavy")
+
+    assert (by_line.status_code, unit.status_code) == (422, 422)
+    assert f"{typed} per cent of Exchange head {said}" in by_line.text
+    assert f"{typed} per cent of Exchange surcharge" in unit.text
+    assert said in unit.text
+    assert len(shop.rows(DocumentIssued)) == 1
+
+
+def heading(text):
+    """Return what the page of a document calls it, and the line below."""
+    [(name, line)] = re.findall(
+        r'<h2 id="left">(.*?)</h2>\n<p class="big">.*?</p>\n<p class="soft">(.*?)</p>',
+        text,
+    )
+    return name, line
+
+
+def test_what_is_written_off_is_called_that_and_not_settled(shop, accounts):
+    """74.00 of 474.00 are paid, 400.00 written off; of the next all 474.00."""
+    customer = shop.customer()
+    for _ in range(3):
+        shop.owes("400.00", customer)
+    part, whole, paid = shop.rows(DocumentIssued)
+    send(accounts, on(part), f"{on(part)}/pay", amount="74.00", method="card")
+    for row in (part, whole):
+        send(accounts, on(row), f"{on(row)}/give-up", how="write-off", why="bankrupt")
+    send(accounts, on(paid), f"{on(paid)}/pay", amount="474.00", method="card")
+
+    name, line = heading(accounts.get(on(part)).text)
+    assert (name, line.endswith("; £400.00 is written off")) == (
+        "Written off in part", True,
+    )  # fmt: skip
+    name, line = heading(accounts.get(on(whole)).text)
+    assert (name, line.endswith("; £474.00 is written off")) == ("Written off", True)
+    assert heading(accounts.get(on(paid)).text)[0] == "Settled"
+    text = re.sub("<[^>]+>", "", accounts.get(f"/accounts/customers/{customer}").text)
+    settled, off = text.split("Settled lately")[1].split("Written off lately")
+    assert "I-00003 of 26 November 2026: £474.00" in settled
+    assert "I-00001" not in settled
+    assert "I-00002" not in settled
+    assert "I-00001 of 26 November 2026: £400.00 of £474.00" in off
+    assert "I-00002 of 26 November 2026: £474.00 of £474.00" in off
+
+
+def test_a_discount_for_paying_early_is_said_where_an_invoice_is_settled(
+    shop, accounts
+):
+    """9.48 are 2 % of 474.00."""
+    shop.owes("400.00", shop.customer())
+    [row] = shop.rows(DocumentIssued)
+    send(accounts, on(row), f"{on(row)}/pay", amount="464.52", method="card")
+    send(
+        accounts, on(row), f"{on(row)}/give-up", how="settlement", amount="9.48",
+        why="paid within ten days",
+    )  # fmt: skip
+    name, line = heading(accounts.get(on(row)).text)
+    assert name == "Settled, less a discount for paying early"
+    assert line.endswith("; £9.48 was let go for paying early")
+
+
 # What is credited in full.
 
 
