@@ -126,7 +126,7 @@ def _xml(session: Session, which: Month) -> Iterator[tuple[str, bytes]]:
         .where(of.on.between(which.first, which.last), of.xml.is_not(None))
         .order_by(of.id)
     ).yield_per(100)
-    return ((f"{number}.xml", xml) for number, xml in rows if xml)
+    return ((f"{number.replace('/', '-')}.xml", xml) for number, xml in rows if xml)
 
 
 def told(
