@@ -517,40 +517,6 @@ def deposit_bits(parts: Sequence[tuple[str, Part]], policy: Policy) -> tuple[Bit
     )
 
 
-def codes_within(
-    paper: Document, rows: Sequence[Group], gross: Decimal
-) -> tuple[CodeShare, ...]:
-    """Return what a part of a deposit invoice has under each of its tax codes.
-
-    Args:
-        paper: the deposit invoice.
-        rows: of its tax table, what the part has of each.
-        gross: of the part.
-
-    Returns:
-        A share for each code; nets and taxes add up to *gross*. A tax that several
-        codes name is split by what the invoice has under them.
-    """
-    weights: dict[str, Decimal] = {}
-    for bit in (bit for item in paper.items for bit in item.bits):
-        weights[bit.code] = weights.get(bit.code, ZERO) + bit.net
-    unit = paper.currency.unit
-    nets, taxes = dict.fromkeys(weights, ZERO), dict.fromkeys(weights, ZERO)
-    for row in rows:
-        of = [code for code in weights if row.tax in paper.taxes_of[code]]
-        by = [weights[code] for code in of]
-        bases, owed = apportion(row.base, by, unit), apportion(row.amount, by, unit)
-        for code, base, tax in zip(of, bases, owed, strict=True):
-            taxes[code] += tax
-            if paper.taxes_of[code][0] == row.tax:
-                nets[code] += base
-    untaxed = [code for code in weights if not paper.taxes_of[code]]
-    rest = gross - sum(nets.values(), ZERO) - sum(taxes.values(), ZERO)
-    by = [weights[code] for code in untaxed]
-    nets.update(zip(untaxed, apportion(rest, by, unit), strict=True))
-    return tuple(CodeShare(code, nets[code], taxes[code]) for code in weights)
-
-
 def seller(shop: Shop) -> Party:
     """Return a shop as its documents name it: by its name in law."""
     return Party(

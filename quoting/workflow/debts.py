@@ -38,7 +38,7 @@ class GaveUp(StrEnum):
 
     WRITE_OFF = "write-off"
     RELIEF = "relief"
-    SETTLEMENT = "settlement discount"
+    SETTLEMENT = invoices.SETTLEMENT
 
 
 def write_off(

@@ -264,7 +264,7 @@ def keep_deposit(
     edition = _edition(session, deposit.quote, now.on)
     unit, currency = edition.currency.unit, edition.currency
     amount = currency.from_minor(gross)
-    before = invoices.taxes_within(session, deposit, amount, unit)
+    before = invoices.taxes_within(session, deposit, amount)
     rows: tuple[Group, ...] = ()
     if not before and taxed:
         taxes = edition.taxes(edition.shop.tax_labour, now.on)

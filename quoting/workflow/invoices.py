@@ -12,7 +12,7 @@ from decimal import Decimal
 from types import MappingProxyType
 from typing import NamedTuple
 
-from sqlalchemy import select
+from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from quoting.domain import credit as crediting
@@ -34,7 +34,7 @@ from quoting.domain.invoice import (
     Party,
     Why,
     Work,
-    codes_within,
+    tax_rows,
 )
 from quoting.domain.job import FreeLine, Job, Override
 from quoting.domain.journal import of_document
@@ -45,7 +45,7 @@ from quoting.domain.legal_form import (
     which_document,
 )
 from quoting.domain.life import OrderState, sets_aside
-from quoting.domain.money import HUNDRED, ZERO, apportion, round_to
+from quoting.domain.money import HUNDRED, ZERO, round_to
 from quoting.domain.pricing import Priced, price
 from quoting.domain.quote import Alternative, last_gate
 from quoting.domain.rates import Terms
@@ -63,6 +63,7 @@ from quoting.store.models import (
     DocumentIssued,
     DocumentLine,
     DocumentTax,
+    GivenUp,
     Order,
     OrderInvoiced,
     Quote,
@@ -508,63 +509,37 @@ def _deducted(
             taken.append(Deducted(row.number, row.on, gross))
             continue
         paper = content(session, row.document_id)
-        taxes = taxes_within(session, row, gross, document.currency.unit)
-        codes = codes_within(paper, taxes, gross)
-        taken.append(Deducted(paper.number, paper.on, gross, taxes, codes))
+        part = _part(session, row.document_id, paper, gross)
+        bits = (bit for item in part for bit in item.bits)
+        codes = _by_code(CodeShare(bit.code, bit.net, bit.tax) for bit in bits)
+        taxes = tax_rows(part, paper.taxes_of)
+        taken.append(
+            Deducted(paper.number, paper.on, gross, taxes, tuple(codes.values()))
+        )
     return tuple(taken)
 
 
 def taxes_within(
-    session: Session, row: DepositTaken, gross: Decimal, unit: Decimal
+    session: Session, row: DepositTaken, gross: Decimal
 ) -> tuple[Group, ...]:
     """Return the tax in *gross* of a deposit that was taxed on receipt; else empty.
 
-    What is left of a deposit takes the tax that is left of it; a part of that takes
-    its part of each row.
+    What is left of a deposit takes the tax that is left of it; a part of that is as a
+    credit note for it would be.
     """
     if row.document_id is None:
         return ()
     paper = content(session, row.document_id)
-    left, rest = paper.taxes, paper.gross
-    for moved in session.scalars(
-        select(DepositMoved)
-        .where(DepositMoved.deposit_id == row.id, DepositMoved.number != "")
-        .order_by(DepositMoved.id)
-    ):
-        part = paper.currency.from_minor(moved.gross)
-        note = session.scalar(
-            select(DocumentIssued.content).where(
-                DocumentIssued.number == moved.number,
-                DocumentIssued.corrects_id == row.document_id,
-            )
-        )
-        gone = document_file.read(note).taxes if note else _part(left, part, rest, unit)
-        left, rest = _less(left, gone), rest - part
-    return _part(left, gross, rest, unit)
+    part = _part(session, row.document_id, paper, gross)
+    return tax_rows(part, paper.taxes_of)
 
 
 def _part(
-    rows: Sequence[Group], gross: Decimal, of: Decimal, unit: Decimal
-) -> tuple[Group, ...]:
-    """Return the tax rows of a part of an amount; all of it takes all of them."""
-    return tuple(
-        Group(
-            row.tax,
-            apportion(row.base, [gross, of - gross], unit)[0],
-            apportion(row.amount, [gross, of - gross], unit)[0],
-        )
-        for row in rows
-    )
-
-
-def _less(rows: Sequence[Group], gone: Iterable[Group]) -> tuple[Group, ...]:
-    taken = {row.tax: row for row in gone}
-    nothing = Group(rows[0].tax, ZERO, ZERO)
-    return tuple(
-        Group(row.tax, row.base - off.base, row.amount - off.amount)
-        for row in rows
-        for off in [taken.get(row.tax, nothing)]
-    )
+    session: Session, paper_id: int, paper: Document, gross: Decimal
+) -> tuple[Item, ...]:
+    """Return a part of what is left of a deposit, as a credit note would have it."""
+    before = taken_back(session, of_number(session, paper_id), paper)
+    return crediting.credit_amount(paper, before, gross)
 
 
 # Issuing.
@@ -658,6 +633,7 @@ def issue(
 
 
 APPLIED = "applied"
+SETTLEMENT = "settlement discount"
 
 
 def _whys(taxed: Taxed, despite: Override | None) -> Iterator[str]:
@@ -1041,8 +1017,11 @@ def taken_back(
 ) -> list[Document]:
     """Return what nobody gets back any more of an invoice, as notes against it.
 
-    These are its credit notes, and the exchange surcharges that were kept.
+    These are its credit notes, the exchange surcharges that were kept, and what was
+    given up; of a deposit's invoice, what was used or kept of the deposit.
     """
+    if invoice.kind == Kind.DEPOSIT:
+        return _used_up(session, invoice, document)
     notes = credits_of(session, invoice)
     for row in session.scalars(
         select(SurchargeHeld).where(
@@ -1052,6 +1031,32 @@ def taken_back(
         share = {row.place: Decimal(row.kept) / row.net}
         items = crediting.credit_lines(document, notes, share)
         notes.append(replace(document, items=items))
+    gone = select(func.sum(GivenUp.gross)).where(GivenUp.document_id == invoice.id)
+    if given_up := int(session.scalar(gone) or 0):
+        amount = document.currency.from_minor(given_up)
+        items = crediting.credit_amount(document, notes, amount)
+        notes.append(replace(document, items=items))
+    return notes
+
+
+def _used_up(
+    session: Session, paper: DocumentIssued, document: Document
+) -> list[Document]:
+    """Return what became of a deposit, in order, as notes against its invoice."""
+    notes: list[Document] = []
+    given = {row.number: row for row in credits_of(session, paper)}
+    for moved in session.scalars(
+        select(DepositMoved)
+        .join(DepositTaken, DepositTaken.id == DepositMoved.deposit_id)
+        .where(DepositTaken.document_id == paper.id, DepositMoved.number != "")
+        .order_by(DepositMoved.id)
+    ):
+        note = given.get(moved.number)
+        if note is None:
+            part = document.currency.from_minor(moved.gross)
+            items = crediting.credit_amount(document, notes, part)
+            note = replace(document, items=items)
+        notes.append(note)
     return notes
 
 
@@ -1065,7 +1070,7 @@ def by_number(session: Session, number: str) -> DocumentIssued:
 def invoice_of(session: Session, quote: Quote) -> DocumentIssued | None:
     """Return the invoice that stands for a quote's work; None: not invoiced.
 
-    An invoice that was credited in full does not stand.
+    An invoice that was credited in full, but for a discount, does not stand.
     """
     row = session.scalars(
         select(DocumentIssued)
@@ -1101,8 +1106,15 @@ def credited(session: Session, invoice: DocumentIssued) -> int:
 
 
 def stands(session: Session, invoice: DocumentIssued) -> bool:
-    """Tell whether an invoice is not credited in full; one of nothing stands."""
-    return credited(session, invoice) < invoice.gross or not invoice.gross
+    """Tell whether an invoice is not credited in full; one of nothing stands.
+
+    One that was credited but for a discount for paying early does not.
+    """
+    gone = select(func.coalesce(func.sum(GivenUp.gross), 0)).where(
+        GivenUp.document_id == invoice.id, GivenUp.how == SETTLEMENT
+    )
+    back = credited(session, invoice) + int(session.scalar(gone) or 0)
+    return back < invoice.gross or not invoice.gross
 
 
 _DONE = (OrderState.READY, OrderState.CONDEMNED, OrderState.COLLECTED)
