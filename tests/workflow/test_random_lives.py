@@ -127,7 +127,7 @@ def test_a_taxed_deposit_kept_in_part_and_then_paid_back_leaves_nothing(living):
 
 @pytest.mark.parametrize("living", PLACES[2:3], ids=in_place, indirect=True)
 def test_two_months_of_hundreds_of_documents(living):
-    """One long life, by the same chance every time, in which nearly everything is done."""
+    """One long life, by the same chance every time, in which nearly all is done."""
     chance = random.Random(1)  # noqa: S311 no secret
     acts = (*ACTS, *["agree", "invoice"] * 3, *["credit_amount", "take_deposit"] * 2)
     long = [
