@@ -115,6 +115,27 @@ def deposit():
     return replace(document, kind=Kind.DEPOSIT, items=(item,), taxes=rows)
 
 
+def of_a_month():
+    """Return one invoice for the work of two delivery notes, of several rates."""
+    done = []
+    for name, number in (("T02", "W-00001"), ("T09", "W-00002")):
+        file = read_job(JOBS / f"{name}.toml", EDITION)
+        [(_, job)] = file.jobs
+        done.append(Work(price(EDITION, job, file.tax_point), number))
+    items, taxes = items_of(done, EDITION.policy, EDITION.currency.unit)
+    codes = {
+        code: taxes for each in done for code, taxes in each.priced.taxes_of.items()
+    }
+    return invoice(
+        "T02",
+        items=items,
+        taxes=taxes,
+        taxes_of=codes,
+        quote="",
+        work="W-00001, delivered 12 February 2026; W-00002, delivered 27 February 2026",
+    )
+
+
 def sundries_of_a_cent():
     """Return an invoice of 45.00 and of sundries that are nothing but their tax.
 
@@ -171,6 +192,7 @@ KINDS = {
         invoice("T01"), credit_lines(invoice("T01"), [], {15: Decimal(1)})
     ),
     "sundries of a cent": sundries_of_a_cent,
+    "one invoice of a month": of_a_month,
     "deposits taken off": lambda: deposited(invoice("T02")),
     "deposit invoice": deposit,
     "whole credit note": lambda: credited(

@@ -9,7 +9,7 @@ total is worked out again here from the file's own fields.
 import re
 from contextlib import suppress
 from dataclasses import replace
-from decimal import ROUND_HALF_UP, Decimal
+from decimal import Decimal
 
 import pytest
 from documents import BANK, BUYER, KINDS, SELLER, credited, invoice, taxed
@@ -19,6 +19,7 @@ from invoicing import editions, jobs
 from invoicing import invoice as invoice_of
 from lxml import etree
 from official_rules import RULES, official_rules
+from xml_sums import check_taxes, check_totals, rows, value
 
 from quoting.domain.credit import (
     NothingCreditedError,
@@ -29,13 +30,9 @@ from quoting.domain.credit import (
     left_of_line,
 )
 from quoting.domain.invoice import Kind, tax_rows
-from quoting.domain.money import Currency, round_to
+from quoting.domain.money import Currency
 from quoting.domain.tax import Tax
 from quoting.papers.einvoice import NotInEn16931Error, cii, ubl
-
-CENT = Decimal("0.01")
-_CII = "urn:un:unece:uncefact:data:standard"
-RAM = f"{{{_CII}:ReusableAggregateBusinessInformationEntity:100}}"
 
 
 @pytest.fixture(scope="session")
@@ -101,25 +98,6 @@ def test_the_tax_can_be_worked_out_again_in_the_price_mode_of_the_document(kind)
     check_taxes(KINDS[kind]())
 
 
-def check_taxes(document):
-    """Work out each tax again: on the net, or where prices contain it in the gross.
-
-    Worked: 20 % in 0.03 is 0.03 x 20 / 120 = 0.005, so 0.01 and a net of 0.02, though
-    20 % on 0.02 would be 0.00.
-    """
-    mode = document.policy.document_mode
-    for row in rows(
-        etree.fromstring(cii(document)),
-        "ApplicableHeaderTradeSettlement/ApplicableTradeTax",
-    ):
-        base, tax = value(row, "BasisAmount"), value(row, "CalculatedAmount")
-        rate = value(row, "RateApplicablePercent", Decimal(0))
-        on, of = base, Decimal(100)
-        if document.policy.inclusive:
-            on, of = base + tax, 100 + rate
-        assert tax == round_to(on * rate / of, CENT, mode)
-
-
 @st.composite
 def simple_invoices(draw):
     """Return an invoice as EN 16931 knows them: two decimals, one tax for a code."""
@@ -169,43 +147,6 @@ def some_credits(one, data):
             yield notes[0]
     with suppress(NothingLeftError):
         yield credited(one, credit_all(one, notes), "C-00002")
-
-
-def rows(tree, path):
-    steps = "/".join(f"{RAM}{step}" for step in path.split("/"))
-    return tree.findall(f".//{steps}")
-
-
-def value(row, name, default=None):
-    text = row.findtext(f".//{RAM}{name}")
-    return default if text is None else Decimal(text)
-
-
-def check_totals(tree):
-    line_nets = []
-    for line in rows(tree, "IncludedSupplyChainTradeLineItem"):
-        quantity, basis = value(line, "BilledQuantity"), value(line, "BasisQuantity")
-        net = (quantity * value(line, "ChargeAmount") / basis).quantize(
-            CENT, ROUND_HALF_UP
-        )
-        assert net == value(line, "LineTotalAmount")
-        line_nets.append(net)
-    adjustments = {"true": Decimal(0), "false": Decimal(0)}
-    for each in rows(tree, "SpecifiedTradeAllowanceCharge"):
-        sign = each.findtext(f"{RAM}ChargeIndicator/*")
-        adjustments[sign] += value(each, "ActualAmount")
-    [sums] = rows(tree, "SpecifiedTradeSettlementHeaderMonetarySummation")
-    net = sum(line_nets) + adjustments["true"] - adjustments["false"]
-    tax = sum(
-        value(row, "CalculatedAmount")
-        for row in rows(tree, "ApplicableHeaderTradeSettlement/ApplicableTradeTax")
-    )
-    assert value(sums, "LineTotalAmount") == sum(line_nets)
-    assert value(sums, "TaxBasisTotalAmount") == net
-    assert value(sums, "TaxTotalAmount") == tax
-    assert value(sums, "GrandTotalAmount") == net + tax
-    prepaid = value(sums, "TotalPrepaidAmount", Decimal(0))
-    assert value(sums, "DuePayableAmount") == net + tax - prepaid
 
 
 def far_off(document):
