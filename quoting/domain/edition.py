@@ -260,7 +260,10 @@ class NoSuchTaxCodeError(RuleError):
 class TaxCodeEndedError(RuleError):
     """A tax code has no rate on the day of the document."""
 
-    message = translatable("The tax code {code} has no rate in force on {on}.")
+    message = translatable(
+        "The tax code {code} has no rate in force on {on}. Add the row that holds then "
+        "to the tax table, and bring the rate tables in."
+    )
 
 
 def assemble(
