@@ -15,7 +15,7 @@ from sqlalchemy import func, select
 
 from quoting.domain.month import MonthLockedError
 from quoting.store.models import DocumentIssued, Entry
-from quoting.workflow import exports, invoices, month, quotes
+from quoting.workflow import closing, exports, invoices, month, quotes
 
 #: The last day of the month, and days from ``DAY`` to one on which it can be closed.
 LAST, LATER = date(2026, 11, 30), 7
@@ -49,7 +49,7 @@ def issue(shop, quote, begun=None, go_on=None):
 def close(shop, begun=None, go_on=None):
     """Close the month; return its files as they are then."""
     with shop.database.transaction() as session:
-        month.close(session, NOVEMBER, now(days=LATER))
+        closing.close(session, NOVEMBER, now(days=LATER))
         if begun:
             begun.set()
             assert go_on.wait(LONG)

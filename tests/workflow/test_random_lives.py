@@ -24,7 +24,7 @@ from quoting.domain.invoice import Kind
 from quoting.domain.journal import Role
 from quoting.domain.month import Month, MonthLockedError
 from quoting.store.models import DepositTaken, DocumentIssued, Entry, GivenUp, Payment
-from quoting.workflow import debts, month
+from quoting.workflow import closing, debts, month
 
 PLACES = [
     Place("JPY", 0, "10"),
@@ -216,7 +216,7 @@ def reconciles(life):
 def closes(life, made):
     """Close every month but the last; no figure changes and nothing goes in."""
     for each in made[:-1]:
-        month.close(life.session, each.month, now(days=LATER))
+        closing.close(life.session, each.month, now(days=LATER))
     again = reports(life)
     assert [each.ledger for each in again] == [each.ledger for each in made]
     assert [each.checks for each in again] == [each.checks for each in made]
