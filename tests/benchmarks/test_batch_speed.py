@@ -1,52 +1,41 @@
-"""How long a batch of 200 papers takes on every processor, beside one program.
+"""How long a batch of 200 invoices takes on every processor, beside one program.
 
-Only run with ``--benchmark-enable``. The start of each program counts.
+Each is a PDF/A-3a file with its XML. Only run with ``--benchmark-enable``. The start of
+each program counts.
 """
 
 import os
 import subprocess
 import sys
-from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
-from builders import JOBS, RT1
+from accounts import agreed
 from floors import against
+from shop import Shop, now
 from sqlalchemy import func, select, update
 
-from quoting.files.edition import read_edition
-from quoting.i18n import Formats
+from quoting.papers.pdf import XML_NAME
 from quoting.store.database import Database
 from quoting.store.models import PaperMade
-from quoting.workflow import issuing
-from quoting.workflow.estimates import from_file, quote_paper
+from quoting.workflow import documents, quotes
 
 pytestmark = pytest.mark.needs_pdf
 
 PAPERS = 200
-AT = datetime(2026, 11, 25, 12, tzinfo=UTC)
 
 
 @pytest.fixture
 def waiting(tmp_path):
-    """Return records in which papers of one page wait for their files."""
+    """Return records in which invoices of one page wait for their files."""
     database = Database(f"sqlite:///{tmp_path / 'shop.db'}")
     database.upgrade()
-    edition = read_edition(RT1)
-    estimate = from_file(JOBS / "T04.toml", edition)
-    formats = Formats("en_GB", edition.currency)
-    paper = quote_paper(edition, estimate, formats, "A4")
+    shop = Shop(database)
+    customer = shop.customer("Osgood & Daughters Garage", address="1 Row")
+    keys = [agreed(shop, customer) for _ in range(PAPERS)]
     with database.transaction() as session:
-        for number in range(PAPERS):
-            issuing.issue(
-                session,
-                paper,
-                kind="quote",
-                number=f"Q-{number:05}",
-                quote_id=None,
-                at=AT,
-                who="Ada",
-            )
+        for key in keys:
+            documents.issue(session, [quotes.quote_of(session, key)], now())
     yield database
     database.close()
 
@@ -70,4 +59,6 @@ def test_a_batch_on_every_processor_beside_one_program(benchmark, waiting):
     with waiting.reading() as session:
         made = select(func.count(PaperMade.id)).where(PaperMade.sha256 != "")
         assert session.scalar(made) == PAPERS
+        one = session.scalar(select(PaperMade.pdf).limit(1))
+        assert XML_NAME.encode() in one
     against(benchmark, "one program", make, waiting, 1, repeat=1)

@@ -6,6 +6,8 @@ archive ``zipfile`` on the same bytes.
 """
 
 import io
+import sys
+import tracemalloc
 import zipfile
 from datetime import UTC, date, datetime, timedelta
 
@@ -208,3 +210,21 @@ def test_the_archive_beside_zipfile(benchmark, full):
 
     assert benchmark.pedantic(ours, rounds=3) > 0
     against(benchmark, "zipfile on the same bytes", alone, repeat=3)
+
+
+@pytest.mark.parametrize("what", ["csv", "xlsx", "xml"])
+def test_the_memory_that_files_of_ten_times_as_many_invoices_take(full, what):
+    """What Python holds at most while a file is made, above what it held before."""
+    peaks = []
+    for which in (Month(MONTH.year - 1, MONTH.month), MONTH):
+        with full.reading() as session:
+            made = month.report(session, which, TODAY)
+            tracemalloc.start()
+            assert exports.write(session, made, what)[1]
+            peaks.append(tracemalloc.get_traced_memory()[1])
+            tracemalloc.stop()
+    small, large = (peak / 2**20 for peak in peaks)
+    sys.stderr.write(
+        f"\n{what}: {small:.1f} MB for {INVOICES // 10} invoices, {large:.1f} MB for"
+        f" {INVOICES}, {large / small:.1f} times as much\n"
+    )
